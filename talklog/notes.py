@@ -1,0 +1,152 @@
+"""What a note says, once understood: the result of steps 3 to 5, before any band is looked at.
+
+All spans are inclusive word indices into the Transcript. Names of quantities, units and roles are
+those of the record contract (see ``record``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+NOT_SAID = "not said"
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another way the same words could be read."""
+
+    value: Decimal
+    said: str
+    unit: str | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A value that was measured, set, found or left. ``unit`` is a trade name, ``None`` if no unit
+    was said. ``doubt`` is ``None`` when certain, else the plain reason why it must be asked about."""
+
+    quantity: str
+    component: str
+    position: str | None
+    condition: str | None
+    value: Decimal
+    said: str
+    unit: str | None
+    role: str  # measured, set, as_found, as_left
+    first: int
+    last: int
+    reason: str
+    doubt: str | None = None
+    alternatives: tuple[Alternative, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """A number that is not a reading; ``why`` is one of quoted_spec, other_opinion, tool_size,
+    part_size, superseded, intention, hypothetical, time_or_date, count."""
+
+    why: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """``verb`` is a base form ("fit"); ``done`` is False for work left to do or not done."""
+
+    verb: str
+    component: str
+    position: str | None
+    done: bool
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """``status`` is fitted, needed, missing, reused or on_order."""
+
+    name: str
+    quantity: int | None
+    status: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A condition seen on a component ("worn", "leaking", "no play")."""
+
+    component: str
+    condition: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """When a follow-up is due; exactly one field is set. ``duration`` is ISO 8601, ``date`` RFC 3339
+    full-date; ``distance`` is (decimal string, unit)."""
+
+    event: str | None = None
+    distance: tuple[str, str] | None = None
+    hours: str | None = None
+    duration: str | None = None
+    date: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FollowUp:
+    """Something to do later, in the speaker's words."""
+
+    what: str
+    component: str | None
+    due: Due | None
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class SpokenCaution:
+    """A warning the speaker gave ("keep your fingers clear of the fan")."""
+
+    text: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Unsure:
+    """Words that matter and could not be settled; ``why`` is a plain sentence."""
+
+    why: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    """The machine's meter: odometer (km, mi) or hour meter (h)."""
+
+    value: Decimal
+    said: str
+    unit: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Notes:
+    """Everything one note says."""
+
+    readings: tuple[Reading, ...] = ()
+    set_aside: tuple[SetAside, ...] = ()
+    actions: tuple[Action, ...] = ()
+    parts: tuple[Part, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    follow_ups: tuple[FollowUp, ...] = ()
+    cautions: tuple[SpokenCaution, ...] = ()
+    unsure: tuple[Unsure, ...] = ()
+    meter: Meter | None = None

@@ -1,0 +1,51 @@
+"""What was said: words on one time axis. Every later step points back into this.
+
+Word indices are the address system of talklog: a span ``first..last`` (both inclusive) of word
+indices says where a value came from, and through ``start`` and ``end`` which seconds to play.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """One word as heard or typed.
+
+    ``text`` is lower case ("twelve", "thou"); typed text keeps its digits ("0.25", "m8").
+    ``start`` and ``end`` are seconds from the beginning of the recording, ``None`` for typed text.
+    ``confidence`` is the recogniser's own 0..1 (not a probability of being right), or ``None``.
+    ``pause_before`` is seconds of silence before the word; for typed text a comma counts as 0.3,
+    a full stop, colon, semicolon or question mark as 0.8 and a new line as 1.2.
+    """
+
+    text: str
+    start: float | None = None
+    end: float | None = None
+    confidence: float | None = None
+    pause_before: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where the words came from. ``seconds``, ``engine`` and ``model`` are ``None`` for text."""
+
+    kind: str  # "audio" or "text"
+    name: str  # file name without folders, or "-" for standard input
+    sha256: str
+    seconds: float | None = None
+    engine: str | None = None
+    model: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Transcript:
+    """Words in the order they were said, and their source."""
+
+    source: Source
+    words: tuple[Word, ...]
+
+    def heard(self, first: int, last: int) -> str:
+        """The words of an inclusive span, joined by spaces."""
+        return " ".join(word.text for word in self.words[first : last + 1])
