@@ -1,0 +1,158 @@
+"""What a workshop does to a voice, made on the training device for a whole batch of waveforms.
+
+Every function takes waves (batch, samples) on the 16-bit scale and returns the same shape. The
+strength ``ramp`` (0 to 1) grows during training: heavy noise from the first step stops CTC from
+starting.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from dataclasses import dataclass
+
+import torch
+import torch.nn.functional as functional
+
+from .features import SAMPLE_RATE
+
+SPEEDS = (0.85, 0.9, 0.95, 1.0, 1.05, 1.1, 1.15)
+
+
+def _rms(waves: torch.Tensor) -> torch.Tensor:
+    return waves.pow(2).mean(1, keepdim=True).sqrt().clamp(min=1e-6)
+
+
+def _uniform(waves: torch.Tensor, low: float, high: float) -> torch.Tensor:
+    return torch.empty(len(waves), 1, device=waves.device).uniform_(low, high)
+
+
+def _filtered(waves: torch.Tensor, gains: torch.Tensor) -> torch.Tensor:
+    """Multiplies the spectrum by gains (batch, any number of points from 0 to 8 kHz)."""
+    size = 1 << waves.shape[1].bit_length()
+    curve = functional.interpolate(
+        gains[:, None], size=size // 2 + 1, mode="linear", align_corners=True
+    )[:, 0]
+    return torch.fft.irfft(torch.fft.rfft(waves, size) * curve, size)[:, : waves.shape[1]]
+
+
+def change_speed(waves: torch.Tensor) -> tuple[torch.Tensor, float]:
+    """The batch played faster or slower (pitch moves too), and the factor of its new length."""
+    factor = 1 / random.choice(SPEEDS)
+    return functional.interpolate(waves[:, None], scale_factor=factor, mode="linear")[:, 0], factor
+
+
+def add_room(waves: torch.Tensor) -> torch.Tensor:
+    """A decaying random echo of 50 to 500 ms."""
+    length = 4_000
+    time = torch.arange(length, device=waves.device) / SAMPLE_RATE
+    decay = torch.exp(-6.9 * time / _uniform(waves, 0.05, 0.5))
+    echo = torch.randn(len(waves), length, device=waves.device) * decay * _uniform(waves, 0.02, 0.25)
+    echo[:, 0] = 1
+    size = 1 << (waves.shape[1] + length).bit_length()
+    spectrum = torch.fft.rfft(waves, size) * torch.fft.rfft(echo, size)
+    return torch.fft.irfft(spectrum, size)[:, : waves.shape[1]]
+
+
+def colour(waves: torch.Tensor) -> torch.Tensor:
+    """Random microphone: a smooth random equaliser, now and then cut above 3 to 7.5 kHz."""
+    gains = 10 ** (torch.randn(len(waves), 14, device=waves.device) * 4 / 20)
+    if random.random() < 0.3:
+        hertz = torch.linspace(0, 8_000, 14, device=waves.device)
+        gains = gains * torch.sigmoid((random.uniform(3_000, 7_500) - hertz) / 200)
+    return _filtered(waves, gains)
+
+
+def _rushing(waves: torch.Tensor) -> torch.Tensor:
+    white = torch.randn_like(waves)
+    tilt = torch.linspace(0.02, 1, 24, device=waves.device)[None] ** -_uniform(waves, 0, 1.2)
+    return _filtered(white, tilt * 10 ** (torch.randn(len(waves), 24, device=waves.device) * 5 / 20))
+
+
+def _babble(waves: torch.Tensor) -> torch.Tensor:
+    others = sum(torch.roll(waves, shift, 0) * gain for shift, gain in ((1, 1), (2, 0.7), (3, 0.5)))
+    return torch.roll(others, random.randint(0, waves.shape[1]), 1)
+
+
+def _hum(waves: torch.Tensor) -> torch.Tensor:
+    time = torch.arange(waves.shape[1], device=waves.device) / SAMPLE_RATE
+    root = random.uniform(22, 180)
+    tones = sum(
+        random.random() * torch.sin(2 * math.pi * root * k * time + random.random() * 6.3)
+        for k in range(1, 14)
+    )
+    return tones[None] + 0.2 * torch.randn_like(waves)
+
+
+def _blows(waves: torch.Tensor) -> torch.Tensor:
+    noise = 0.02 * torch.randn_like(waves)
+    for _ in range(random.randint(1, 6)):
+        start = random.randint(0, waves.shape[1] - 1)
+        length = min(waves.shape[1] - start, 5_000)
+        fall = torch.exp(-torch.arange(length, device=waves.device) / random.uniform(60, 1_200))
+        blow = torch.randn(len(waves), length, device=waves.device) * fall
+        noise[:, start : start + length] += blow * random.uniform(0.3, 1.5)
+    return noise
+
+
+@dataclass(frozen=True, slots=True)
+class Noises:
+    """Recorded noise: one array of samples on the training device."""
+
+    samples: torch.Tensor
+
+    def like(self, waves: torch.Tensor) -> torch.Tensor:
+        """A random stretch for each wave."""
+        starts = torch.randint(0, len(self.samples), (len(waves), 1), device=waves.device)
+        places = starts + torch.arange(waves.shape[1], device=waves.device)
+        return self.samples[places % len(self.samples)].float()
+
+
+def add_noise(waves: torch.Tensor, noises: Noises, loudness: torch.Tensor) -> torch.Tensor:
+    """Noise of one random kind at 3 to 35 dB below ``loudness`` (the voices' own, (batch, 1))."""
+    kind = random.choices((noises.like, _rushing, _babble, _hum, _blows), (4, 3, 2, 2, 2))[0]
+    noise = kind(waves)
+    extra = 4.0 if kind is _babble else 0.0
+    decibels = _uniform(waves, 3, 35) + extra
+    return waves + noise / _rms(noise) * loudness * 10 ** (-decibels / 20)
+
+
+def change_level(waves: torch.Tensor) -> torch.Tensor:
+    """-28 to +6 dB, sometimes into clipping; then the 16-bit grid and a little hiss."""
+    waves = waves * 10 ** (_uniform(waves, -28, 6) / 20)
+    if random.random() < 0.9:
+        peak = waves.abs().amax(1, keepdim=True)
+        waves = torch.where(peak > 32_000, waves * (32_000 / peak), waves)
+    return (waves.clamp(-32_768, 32_767) + torch.randn_like(waves) * random.choice((0, 1, 4))).round()
+
+
+def disturb(waves: torch.Tensor, noises: Noises, ramp: float) -> torch.Tensor:
+    """Room, microphone, noise and level, each with a chance that grows with ``ramp``."""
+    loudness = _rms(waves)
+    if random.random() < 0.4 * ramp:
+        waves = add_room(waves)
+    if random.random() < 0.5 * ramp:
+        waves = colour(waves)
+    if random.random() < 0.7 * ramp:
+        waves = add_noise(waves, noises, loudness)
+    return change_level(waves)
+
+
+def mask(features: torch.Tensor, fill: float, ramp: float) -> torch.Tensor:
+    """SpecAugment (Park et al., 2019): bands of filters and stretches of time set to ``fill``."""
+    batch, frames, filters = features.shape
+    device = features.device
+
+    def strip(length: int, widest: int) -> torch.Tensor:
+        start = (torch.rand(batch, 1, device=device) * length).long()
+        width = torch.randint(0, widest, (batch, 1), device=device)
+        places = torch.arange(length, device=device)[None]
+        return (places >= start) & (places < start + width)
+
+    if ramp == 0:
+        return features
+    for _ in range(2):
+        features = torch.where(strip(filters, 7)[:, None, :], fill, features)
+    for _ in range(max(1, frames // 150)):
+        features = torch.where(strip(frames, 14)[:, :, None], fill, features)
+    return features

@@ -1,0 +1,249 @@
+"""Train the acoustic network by CTC, on one GPU (or, for a smoke test, on the processor).
+
+    python -m models.speech.train --clips DATA --noise NOISE --start start.pt --out DIR --seconds 550
+
+Writes DIR/network.pt (the running average of the weights, which is what ships) every minute, and
+DIR/log.jsonl (loss, phone error per corpus). To go on from an earlier run, give its network.pt as
+``--start`` with ``--ramp-done``.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import math
+import random
+import time
+from collections import defaultdict
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+import torch
+import torch.nn.functional as functional
+
+from . import augment, clips, network
+from .features import SAMPLE_RATE, FilterBank, frame_count
+from .phones import BLANK
+
+LONGEST = 20 * SAMPLE_RATE
+AVERAGE = 0.9995  # decay of the running average of weights, per step
+RAMP = (0.03, 0.2)  # share of the schedule over which augmentation grows from nothing to full
+
+
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """How far training is: by clock time, so that a lent machine's minutes are used up exactly."""
+
+    seconds: float
+    started: float
+    rate: float
+
+    def progress(self) -> float:
+        return min(1.0, (time.monotonic() - self.started) / self.seconds)
+
+    def learning_rate(self, step: int) -> float:
+        cosine = 0.5 * (1 + math.cos(math.pi * self.progress()))
+        return self.rate * min(1.0, (step + 1) / 300) * cosine + 1e-6
+
+    def ramp(self) -> float:
+        return min(1.0, max(0.0, (self.progress() - RAMP[0]) / (RAMP[1] - RAMP[0])))
+
+
+class Trainer:
+    """Holds the data on the device, the network, its average and the optimiser."""
+
+    def __init__(self, data: str, noise: str, device: str, ramp_done: bool) -> None:
+        samples, self.all = clips.read(data)
+        self.device = device
+        self.samples = torch.from_numpy(samples).to(device)
+        self.noises = augment.Noises(torch.from_numpy(clips.read(noise)[0]).to(device))
+        self.filter_bank = FilterBank().to(device)
+        self.train = [clip for clip in self.all if clip.split == "train" and _usable(clip)]
+        self.dev = [clip for clip in self.all if clip.split == "dev" and _usable(clip)]
+        self.ramp_done = ramp_done
+
+    def waves(self, groups: list[list[clips.Clip]]) -> tuple[torch.Tensor, list[int]]:
+        """Each group's clips one after another, with pauses, padded to the longest."""
+        rows, lengths = [], []
+        for group in groups:
+            pieces = []
+            for clip in group:
+                pieces.append(self.samples[clip.at : clip.at + clip.samples].float())
+                gap = random.randint(800, 14_000) if len(group) > 1 else 0
+                pieces.append(torch.zeros(gap, device=self.device))
+            rows.append(torch.cat(pieces))
+            lengths.append(len(rows[-1]))
+        return torch.nn.utils.rnn.pad_sequence(rows, batch_first=True), lengths
+
+    def features(self, groups: list[list[clips.Clip]], ramp: float | None):
+        """Log-mel features and output lengths; augmented unless ``ramp`` is None."""
+        waves, lengths = self.waves(groups)
+        if ramp is not None:
+            waves, factor = augment.change_speed(waves)
+            before, after = random.randint(0, 6_000), random.randint(0, 6_000)
+            waves = functional.pad(waves, (before, after))
+            lengths = [min(waves.shape[1], int(n * factor) + before + after) for n in lengths]
+            waves = augment.disturb(waves, self.noises, ramp)
+        waves = waves + torch.randn_like(waves)  # Kaldi's dither of one step
+        features = self.filter_bank(waves)
+        if ramp is not None:
+            features = augment.mask(features, features.mean().item(), ramp)
+        return features, [(max(1, frame_count(n)) + 2) // 3 for n in lengths]
+
+
+def _usable(clip: clips.Clip) -> bool:
+    frames = clip.samples // 480
+    return bool(clip.outputs) and 0.3 * SAMPLE_RATE < clip.samples < LONGEST and (
+        frames > 1.3 * len(clip.outputs))
+
+
+def batches(pool: list[clips.Clip], most: int, joined: float) -> list[list[list[clips.Clip]]]:
+    """Groups of one to three clips, sorted by length into batches of at most ``most`` samples."""
+    shuffled = random.sample(pool, len(pool))
+    groups, place = [], 0
+    while place < len(shuffled):
+        count = random.choice((2, 3)) if random.random() < joined else 1
+        group = shuffled[place : place + count]
+        if sum(clip.samples for clip in group) > LONGEST:
+            group = group[:1]
+        groups.append(group)
+        place += len(group)
+    groups.sort(key=lambda group: _length(group) * random.uniform(0.95, 1.05))
+    made: list[list[list[clips.Clip]]] = [[]]
+    longest = 0
+    for group in groups:
+        longest = max(longest, _length(group))
+        if made[-1] and longest * (len(made[-1]) + 1) > most:
+            made.append([])
+            longest = _length(group)
+        made[-1].append(group)
+    random.shuffle(made)
+    return made
+
+
+def _length(group: list[clips.Clip]) -> int:
+    return sum(clip.samples for clip in group) + 7_000 * (len(group) - 1)
+
+
+def ctc_loss(logits, lengths: list[int], groups: list[list[clips.Clip]]) -> torch.Tensor:
+    """Mean CTC loss per phone."""
+    targets = [output for group in groups for clip in group for output in clip.outputs]
+    sizes = [sum(len(clip.outputs) for clip in group) for group in groups]
+    lengths = torch.tensor(lengths).clamp(max=logits.shape[1])
+    total = functional.ctc_loss(
+        functional.log_softmax(logits.float(), -1).transpose(0, 1),
+        torch.tensor(targets, device=logits.device), lengths.to(logits.device),
+        torch.tensor(sizes, device=logits.device), BLANK, "sum", True)
+    return total / len(targets)
+
+
+def phone_errors(trainer: Trainer, net: network.AcousticNetwork) -> dict[str, float]:
+    """Phone error rate by greedy decoding of the development clips, per corpus."""
+    net.eval()
+    errors, phones = defaultdict(int), defaultdict(int)
+    with torch.no_grad():
+        for groups in batches(trainer.dev, 400 * SAMPLE_RATE, 0.0):
+            features, lengths = trainer.features(groups, None)
+            best = net(features).argmax(-1).cpu()
+            for (clip,), row, length in zip(groups, best, lengths, strict=True):
+                heard = [k for k, _ in itertools.groupby(row[:length].tolist()) if k != BLANK]
+                errors[clip.corpus] += edit_distance(heard, clip.outputs)
+                phones[clip.corpus] += len(clip.outputs)
+    net.train()
+    return {name: round(errors[name] / phones[name], 4) for name in sorted(phones)}
+
+
+def edit_distance(left, right) -> int:
+    """Fewest insertions, deletions and substitutions from one sequence to the other."""
+    row = list(range(len(left) + 1))
+    for i, wanted in enumerate(right, 1):
+        diagonal, row[0] = row[0], i
+        for j, got in enumerate(left, 1):
+            diagonal, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, diagonal + (wanted != got))
+    return row[-1]
+
+
+def parameter_groups(net: network.AcousticNetwork, body: float) -> list[dict]:
+    """The last two layers learn at the full rate, transferred layers at ``body`` times it."""
+    head = [p for name, p in net.named_parameters() if name.startswith(("last", "out"))]
+    rest = [p for name, p in net.named_parameters() if not name.startswith(("last", "out"))]
+    return [{"params": head, "share": 1.0}, {"params": rest, "share": body}]
+
+
+def update_average(average: network.AcousticNetwork, net: network.AcousticNetwork,
+                   decay: float) -> None:
+    """Moves the average a little towards the network; batch-norm statistics likewise."""
+    ours, theirs = average.state_dict(), net.state_dict()
+    floats = [name for name, value in ours.items() if value.is_floating_point()]
+    torch._foreach_lerp_([ours[n] for n in floats], [theirs[n] for n in floats], 1 - decay)
+
+
+def run(trainer: Trainer, net, average, optimiser, plan: Schedule, most: int, log: Path) -> int:
+    """Trains until the plan's seconds are over; returns the steps made."""
+    step, smooth, reported = 0, 0.0, time.monotonic()
+    while plan.progress() < 1:
+        for groups in batches(trainer.train, most, 0.3):
+            if plan.progress() >= 1:
+                break
+            for group in optimiser.param_groups:
+                group["lr"] = plan.learning_rate(step) * group["share"]
+            ramp = 1.0 if trainer.ramp_done else plan.ramp()
+            features, lengths = trainer.features(groups, ramp)
+            with torch.autocast(trainer.device, torch.bfloat16, enabled=trainer.device == "cuda"):
+                logits = net(features)
+            loss = ctc_loss(logits, lengths, groups)
+            optimiser.zero_grad()
+            loss.backward()
+            torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+            optimiser.step()
+            update_average(average, net, min(AVERAGE, 1 - 1 / (step + 2)))
+            step += 1
+            if step % 20 == 0:
+                smooth = loss.item() if not smooth else 0.9 * smooth + 0.1 * loss.item()
+            if time.monotonic() - reported > 60:
+                reported = time.monotonic()
+                report(log, step, smooth, phone_errors(trainer, average))
+                network.save(average, str(log.parent / "network.pt"))
+    return step
+
+
+def report(log: Path, step: int, loss: float, errors: dict[str, float]) -> None:
+    row = {"step": step, "loss": round(loss, 4), "phone_error": errors}
+    print(row, flush=True)
+    with log.open("a", encoding="utf-8") as file:
+        file.write(json.dumps(row) + "\n")
+
+
+@click.command(help=__doc__)
+@click.option("--clips", "data", required=True, help="Path that clips.py wrote, without suffix.")
+@click.option("--noise", required=True, help="The same, of noise.")
+@click.option("--start", required=True, help="Weights to start from.")
+@click.option("--out", type=click.Path(path_type=Path), required=True)
+@click.option("--seconds", type=float, default=550, show_default=True)
+@click.option("--rate", type=float, default=2.5e-3, show_default=True)
+@click.option("--body", type=float, default=0.4, show_default=True, help="Rate of other layers.")
+@click.option("--batch", type=float, default=500, show_default=True, help="Seconds of sound.")
+@click.option("--wide", is_flag=True, help="Double the width of the starting network.")
+@click.option("--ramp-done", is_flag=True, help="Full augmentation from the first step.")
+@click.option("--device", default="cuda", show_default=True)
+def main(data, noise, start, out, seconds, rate, body, batch, wide, ramp_done, device) -> None:
+    out.mkdir(parents=True, exist_ok=True)
+    torch.manual_seed(1)
+    random.seed(1)
+    trainer = Trainer(data, noise, device, ramp_done)
+    net = network.load(start)
+    net = network.widen(net) if wide else net
+    net, average = net.to(device), network.AcousticNetwork(net.shape).to(device).eval()
+    average.load_state_dict(net.state_dict())
+    optimiser = torch.optim.AdamW(parameter_groups(net, body), lr=rate, weight_decay=1e-2)
+    plan = Schedule(seconds, time.monotonic(), rate)
+    hours = sum(clip.samples for clip in trainer.train) / SAMPLE_RATE / 3600
+    print(len(trainer.train), "clips", round(hours, 2), "hours", net.shape, flush=True)
+    step = run(trainer, net, average, optimiser, plan, int(batch * SAMPLE_RATE), out / "log.jsonl")
+    report(out / "log.jsonl", step, 0.0, phone_errors(trainer, average))
+    network.save(average, str(out / "network.pt"))
+
+
+if __name__ == "__main__":
+    main()
