@@ -1,4 +1,4 @@
-"""Train the acoustic network by CTC, on one GPU (or, for a smoke test, on the processor).
+"""Train the acoustic network by selfless CTC, on one GPU (or, for a smoke test, on the processor).
 
     python -m models.speech.train --clips DATA --noise NOISE --start start.pt --out DIR --seconds 550
 
@@ -9,7 +9,6 @@ DIR/log.jsonl (loss, phone error per corpus). To go on from an earlier run, give
 
 from __future__ import annotations
 
-import itertools
 import json
 import math
 import random
@@ -24,6 +23,7 @@ import torch.nn.functional as functional
 
 from . import augment, clips, network
 from .features import SAMPLE_RATE, FilterBank, frame_count
+from .losses import selfless_ctc
 from .phones import BLANK
 
 LONGEST = 20 * SAMPLE_RATE
@@ -126,16 +126,15 @@ def _length(group: list[clips.Clip]) -> int:
     return sum(clip.samples for clip in group) + 7_000 * (len(group) - 1)
 
 
-def ctc_loss(logits, lengths: list[int], groups: list[list[clips.Clip]]) -> torch.Tensor:
-    """Mean CTC loss per phone."""
-    targets = [output for group in groups for clip in group for output in clip.outputs]
-    sizes = [sum(len(clip.outputs) for clip in group) for group in groups]
-    lengths = torch.tensor(lengths).clamp(max=logits.shape[1])
-    total = functional.ctc_loss(
-        functional.log_softmax(logits.float(), -1).transpose(0, 1),
-        torch.tensor(targets, device=logits.device), lengths.to(logits.device),
-        torch.tensor(sizes, device=logits.device), BLANK, "sum", True)
-    return total / len(targets)
+def mean_loss(logits, lengths: list[int], groups: list[list[clips.Clip]]) -> torch.Tensor:
+    """Mean selfless CTC loss per phone."""
+    targets = [torch.tensor([o for clip in group for o in clip.outputs]) for group in groups]
+    sizes = torch.tensor([len(target) for target in targets])
+    frames = torch.tensor(lengths).clamp(max=logits.shape[1])
+    padded = torch.nn.utils.rnn.pad_sequence(targets, batch_first=True)
+    costs = selfless_ctc(functional.log_softmax(logits.float(), -1), padded.to(logits.device),
+                         frames.to(logits.device), sizes.to(logits.device))
+    return costs.sum() / sizes.sum()
 
 
 def phone_errors(trainer: Trainer, net: network.AcousticNetwork) -> dict[str, float]:
@@ -147,7 +146,7 @@ def phone_errors(trainer: Trainer, net: network.AcousticNetwork) -> dict[str, fl
             features, lengths = trainer.features(groups, None)
             best = net(features).argmax(-1).cpu()
             for (clip,), row, length in zip(groups, best, lengths, strict=True):
-                heard = [k for k, _ in itertools.groupby(row[:length].tolist()) if k != BLANK]
+                heard = [output for output in row[:length].tolist() if output != BLANK]
                 errors[clip.corpus] += edit_distance(heard, clip.outputs)
                 phones[clip.corpus] += len(clip.outputs)
     net.train()
@@ -192,7 +191,7 @@ def run(trainer: Trainer, net, average, optimiser, plan: Schedule, most: int, lo
             features, lengths = trainer.features(groups, ramp)
             with torch.autocast(trainer.device, torch.bfloat16, enabled=trainer.device == "cuda"):
                 logits = net(features)
-            loss = ctc_loss(logits, lengths, groups)
+            loss = mean_loss(logits, lengths, groups)
             optimiser.zero_grad()
             loss.backward()
             torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
