@@ -1,4 +1,4 @@
-"""Train the acoustic network by selfless CTC, on one GPU (or, for a smoke test, on the processor).
+"""Train the acoustic network, by selfless CTC or the sequence loss, on one GPU (or, for a smoke test, on the processor).
 
     python -m models.speech.train --clips DATA --noise NOISE --start start.pt --out DIR --seconds 550
 
@@ -24,10 +24,13 @@ import torch.nn.functional as functional
 from . import augment, clips, network
 from .features import SAMPLE_RATE, FilterBank, frame_count
 from .losses import selfless_ctc
-from .phones import BLANK
+from .phones import BLANK, OUTPUTS
+from .sequence_loss import denominator, phone_bigram
 
 LONGEST = 20 * SAMPLE_RATE
 AVERAGE = 0.9995  # decay of the running average of weights, per step
+CTC_SHARE = 0.2
+SQUARE_COST = 2e-4
 RAMP = (0.03, 0.2)  # share of the schedule over which augmentation grows from nothing to full
 
 
@@ -126,15 +129,28 @@ def _length(group: list[clips.Clip]) -> int:
     return sum(clip.samples for clip in group) + 7_000 * (len(group) - 1)
 
 
-def mean_loss(logits, lengths: list[int], groups: list[list[clips.Clip]]) -> torch.Tensor:
-    """Mean selfless CTC loss per phone."""
+def mean_loss(logits, lengths: list[int], groups: list[list[clips.Clip]],
+              bigram: torch.Tensor | None) -> torch.Tensor:
+    """Mean loss per phone: selfless CTC, or with a phone bigram the sequence loss and some CTC.
+
+    A share of CTC keeps the sequence loss from drifting, and a small cost on the squares of the
+    scores keeps these from growing without end (as in Kaldi's chain training).
+    """
     targets = [torch.tensor([o for clip in group for o in clip.outputs]) for group in groups]
-    sizes = torch.tensor([len(target) for target in targets])
-    frames = torch.tensor(lengths).clamp(max=logits.shape[1])
-    padded = torch.nn.utils.rnn.pad_sequence(targets, batch_first=True)
-    costs = selfless_ctc(functional.log_softmax(logits.float(), -1), padded.to(logits.device),
-                         frames.to(logits.device), sizes.to(logits.device))
-    return costs.sum() / sizes.sum()
+    sizes = torch.tensor([len(target) for target in targets]).to(logits.device)
+    frames = torch.tensor(lengths).clamp(max=logits.shape[1]).to(logits.device)
+    padded = torch.nn.utils.rnn.pad_sequence(targets, batch_first=True).to(logits.device)
+    scores = logits.float()
+    costs = selfless_ctc(functional.log_softmax(scores, -1), padded, frames, sizes)
+    if bigram is None:
+        return costs.sum() / sizes.sum()
+    right = selfless_ctc(scores, padded, frames, sizes)
+    alive = (costs > 0).float()
+    all_ways = denominator(scores, bigram, frames)
+    within = torch.arange(scores.shape[1], device=scores.device)[None] < frames[:, None]
+    squares = (scores.pow(2).mean(2) * within).sum()
+    total = ((right + all_ways) * alive).sum() + CTC_SHARE * costs.sum() + SQUARE_COST * squares
+    return total / sizes.sum()
 
 
 def phone_errors(trainer: Trainer, net: network.AcousticNetwork) -> dict[str, float]:
@@ -178,7 +194,8 @@ def update_average(average: network.AcousticNetwork, net: network.AcousticNetwor
     torch._foreach_lerp_([ours[n] for n in floats], [theirs[n] for n in floats], 1 - decay)
 
 
-def run(trainer: Trainer, net, average, optimiser, plan: Schedule, most: int, log: Path) -> int:
+def run(trainer: Trainer, net, average, optimiser, plan: Schedule, most: int, log: Path,
+        bigram: torch.Tensor | None) -> int:
     """Trains until the plan's seconds are over; returns the steps made."""
     step, smooth, reported = 0, 0.0, time.monotonic()
     while plan.progress() < 1:
@@ -191,7 +208,7 @@ def run(trainer: Trainer, net, average, optimiser, plan: Schedule, most: int, lo
             features, lengths = trainer.features(groups, ramp)
             with torch.autocast(trainer.device, torch.bfloat16, enabled=trainer.device == "cuda"):
                 logits = net(features)
-            loss = mean_loss(logits, lengths, groups)
+            loss = mean_loss(logits, lengths, groups, bigram)
             optimiser.zero_grad()
             loss.backward()
             torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -225,8 +242,10 @@ def report(log: Path, step: int, loss: float, errors: dict[str, float]) -> None:
 @click.option("--batch", type=float, default=500, show_default=True, help="Seconds of sound.")
 @click.option("--wide", is_flag=True, help="Double the width of the starting network.")
 @click.option("--ramp-done", is_flag=True, help="Full augmentation from the first step.")
+@click.option("--sequence", is_flag=True, help="Sequence-level loss (needs a GPU).")
 @click.option("--device", default="cuda", show_default=True)
-def main(data, noise, start, out, seconds, rate, body, batch, wide, ramp_done, device) -> None:
+def main(data, noise, start, out, seconds, rate, body, batch, wide, ramp_done, sequence,
+         device) -> None:
     out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(1)
     random.seed(1)
@@ -236,10 +255,14 @@ def main(data, noise, start, out, seconds, rate, body, batch, wide, ramp_done, d
     net, average = net.to(device), network.AcousticNetwork(net.shape).to(device).eval()
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(parameter_groups(net, body), lr=rate, weight_decay=1e-2)
+    bigram = None
+    if sequence:
+        bigram = phone_bigram((clip.outputs for clip in trainer.train), OUTPUTS).to(device)
     plan = Schedule(seconds, time.monotonic(), rate)
     hours = sum(clip.samples for clip in trainer.train) / SAMPLE_RATE / 3600
     print(len(trainer.train), "clips", round(hours, 2), "hours", net.shape, flush=True)
-    step = run(trainer, net, average, optimiser, plan, int(batch * SAMPLE_RATE), out / "log.jsonl")
+    step = run(trainer, net, average, optimiser, plan, int(batch * SAMPLE_RATE), out / "log.jsonl",
+               bigram)
     report(out / "log.jsonl", step, 0.0, phone_errors(trainer, average))
     network.save(average, str(out / "network.pt"))
 

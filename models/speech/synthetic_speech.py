@@ -1,0 +1,195 @@
+"""Synthetic training speech: prompts -> phoneme ids here, sound on any machine with many cores.
+
+    python -m models.speech.synthetic_speech prepare PROMPTS.txt KOKORO_DIR OUT.jsonl [--seed 1]
+    python -m models.speech.synthetic_speech speak OUT.jsonl KOKORO_DIR BLOB.bin --seconds 500
+
+KOKORO_DIR holds model.onnx (Kokoro 82M, Apache-2.0), vocab.json and voices.npz (one array of 256
+numbers per phoneme count, by voice). ``prepare`` needs misaki's pronunciation tables and, for words
+they lack, espeak-ng; ``speak`` needs only onnxruntime and soundfile. ``speak`` stops after the given
+seconds and keeps what is done: BLOB.bin (Ogg Opus clips one after another) and its labels file as
+``clips`` reads it.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import multiprocessing
+import random
+import subprocess
+import time
+from functools import lru_cache
+from pathlib import Path
+
+import click
+import numpy as np
+
+from .pack import DEVELOPMENT, TEST_VOICES
+
+KOKORO_RATE = 24_000
+LETTERS = dict(zip(
+    "abcdefghijklmnopqrstuvwxyz",
+    "ˈA bˈi sˈi dˈi ˈi ˈɛf ʤˈi ˈAʧ ˈI ʤˈA kˈA ˈɛl ˈɛm ˈɛn ˈO pˈi kjˈu ˈɑɹ ˈɛs tˈi jˈu vˈi dˈʌbᵊlju ˈɛks wˈI "
+    "zˈi".split(), strict=True))
+SPOKEN = {"thou": "θˈW", "nought": "nˈɔt", "mil": "mˈɪl", "mils": "mˈɪlz", "circlip": "sˈɜɹklˌɪp"}
+BRITISH_SPOKEN = {"z": "zˈɛd", "r": "ˈɑː", "nought": "nˈɔːt", "circlip": "sˈɜːklˌɪp", "o": "ˈQ"}
+# espeak-ng's symbols, longest first, in the alphabet that the voices were trained on.
+ESPEAK = (("tʃ", "ʧ"), ("dʒ", "ʤ"), ("eɪ", "A"), ("aɪ", "I"), ("aʊ", "W"), ("ɔɪ", "Y"), ("oʊ", "O"),
+          ("əʊ", "Q"), ("əl", "ᵊl"), ("ɚ", "əɹ"), ("ɜː", "ɜɹ"), ("r", "ɹ"), ("x", "k"), ("ç", "k"),
+          ("ɐ", "ə"), ("ɬ", "l"), ("\u0303", ""), ("\u0329", ""), ("e", "ɛ"), ("g", "ɡ"))
+
+
+class Pronouncer:
+    """Words -> phoneme text, for one accent ("gb" or "us")."""
+
+    def __init__(self, tables: Path, accent: str) -> None:
+        self.accent = accent
+        self.words: dict[str, str] = {}
+        for quality in ("silver", "gold"):
+            table = json.loads((tables / f"{accent}_{quality}.json").read_text(encoding="utf-8"))
+            for word, sound in table.items():
+                chosen = sound if isinstance(sound, str) else sound["DEFAULT"]
+                if chosen and word.lower() == word:
+                    self.words[word] = chosen
+        self.words |= SPOKEN | (BRITISH_SPOKEN if accent == "gb" else {})
+
+    @lru_cache(maxsize=100_000)  # noqa: B019 - lives as long as the program
+    def word(self, word: str) -> str:
+        if len(word) == 1 and word not in "ai":
+            return self.words[word] if word in BRITISH_SPOKEN and self.accent == "gb" else LETTERS[word]
+        return self.words.get(word) or self._guessed(word)
+
+    def _guessed(self, word: str) -> str:
+        voice = "en-gb" if self.accent == "gb" else "en-us"
+        command = ["espeak-ng", "-q", "--ipa", "-v", voice, word]
+        sound = subprocess.run(command, capture_output=True, text=True, check=True).stdout.strip()
+        for symbol, ours in ESPEAK:
+            sound = sound.replace(symbol, ours)
+        return sound if self.accent == "gb" else sound.replace("ː", "")
+
+    def sentence(self, words: list[str], chance: random.Random) -> str:
+        """The words' sounds, with commas here and there where a speaker might pause."""
+        spelled = [
+            LETTERS[word] if word in "ai" and self._spelling(words, at) else self.word(word)
+            for at, word in enumerate(words)
+        ]
+        marks = ["," if chance.random() < 0.06 else "" for _ in spelled]
+        return " ".join(s + m for s, m in zip(spelled, marks, strict=True)).rstrip(",") + "."
+
+    @staticmethod
+    def _spelling(words: list[str], at: int) -> bool:
+        around = words[max(0, at - 1) : at] + words[at + 1 : at + 2]
+        return bool(around) and all(len(word) == 1 for word in around)
+
+
+def random_voice(names: list[str], chance: random.Random) -> dict[str, float]:
+    """One voice, or a mixture of two or three. English voices come up twice as often as others."""
+    weights = [2.0 if name[0] in "ab" else 1.0 for name in names]
+    count = chance.choices((1, 2, 3), (5, 4, 2))[0]
+    chosen = set(chance.choices(names, weights, k=count))
+    shares = [chance.uniform(0.2, 1) for _ in chosen]
+    return {name: round(share / sum(shares), 3) for name, share in zip(sorted(chosen), shares, strict=True)}
+
+
+def _speak(task: tuple[dict, float]) -> tuple[dict, bytes] | None:
+    """One clip as Ogg Opus at 16 kHz, or None when time is up."""
+    import soundfile
+
+    row, deadline = task
+    if time.monotonic() > deadline:
+        return None
+    style = sum(_VOICES[name][len(row["ids"])] * share for name, share in row["voice"].items())
+    feeds = {_SESSION.get_inputs()[0].name: np.array([[0, *row["ids"], 0]], np.int64),
+             _SESSION.get_inputs()[1].name: style[None].astype(np.float32),
+             _SESSION.get_inputs()[2].name: np.array([row["speed"]], np.float32)}
+    sound = np.squeeze(_SESSION.run(None, feeds)[0])
+    sixteen = _resampled(sound / max(1e-3, np.abs(sound).max()) * 0.5)
+    file = io.BytesIO()
+    soundfile.write(file, sixteen, 16_000, format="OGG", subtype="OPUS", compression_level=0.6)
+    return row, file.getvalue()
+
+
+def _resampled(sound: np.ndarray) -> np.ndarray:
+    """24 to 16 kHz: windowed-sinc low-pass at 7.6 kHz, then every third half-sample."""
+    doubled = np.zeros(2 * len(sound), np.float32)
+    doubled[::2] = 2 * sound
+    taps = np.arange(-60, 61)
+    low_pass = np.sinc(taps * 2 * 7_600 / 48_000) * np.hamming(121)
+    return np.convolve(doubled, low_pass / low_pass.sum(), "same")[::3]
+
+
+def _start_worker(folder: str) -> None:
+    import onnxruntime
+
+    global _SESSION, _VOICES
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    _SESSION = onnxruntime.InferenceSession(
+        f"{folder}/model.onnx", options, providers=["CPUExecutionProvider"])
+    _VOICES = dict(np.load(f"{folder}/voices.npz"))
+
+
+@click.group(help=__doc__)
+def main() -> None:
+    pass
+
+
+@main.command()
+@click.argument("prompts", type=click.Path(path_type=Path, exists=True))
+@click.argument("kokoro", type=click.Path(path_type=Path, exists=True))
+@click.argument("out", type=click.Path(path_type=Path))
+@click.option("--tables", type=click.Path(path_type=Path), required=True, help="misaki/data")
+@click.option("--lexicon", "labeller", required=True,
+              help="TSV of word, American phones, British phones: the training labels.")
+@click.option("--seed", default=1, show_default=True)
+def prepare(prompts: Path, kokoro: Path, out: Path, tables: Path, labeller: str, seed: int) -> None:
+    chance = random.Random(seed)
+    vocabulary = json.loads((kokoro / "vocab.json").read_text(encoding="utf-8"))["vocab"]
+    held = TEST_VOICES | DEVELOPMENT
+    voices = sorted(set(np.load(kokoro / "voices.npz").files) - held)
+    sounds = {accent: Pronouncer(tables, accent) for accent in ("gb", "us")}
+    lines = Path(labeller).read_text(encoding="utf-8").splitlines()
+    phones = {w: {"us": us, "gb": gb} for w, us, gb in (line.split("\t") for line in lines)}
+    with out.open("w", encoding="utf-8") as file:
+        for line in prompts.read_text(encoding="utf-8").splitlines():
+            words = line.split()
+            accent = chance.choice(("gb", "us"))
+            text = sounds[accent].sentence(words, chance)
+            ids = [vocabulary[symbol] for symbol in text if symbol in vocabulary]
+            if not 0 < len(ids) < 190 or any(word not in phones for word in words):
+                continue
+            file.write(json.dumps({
+                "ids": ids, "voice": random_voice(voices, chance),
+                "speed": round(chance.uniform(0.8, 1.35), 2),
+                "ph": " ".join(phones[word][accent] for word in words)}) + "\n")
+
+
+@main.command()
+@click.argument("rows", type=click.Path(path_type=Path, exists=True))
+@click.argument("kokoro", type=click.Path(exists=True))
+@click.argument("blob", type=click.Path(path_type=Path))
+@click.option("--seconds", default=500.0, show_default=True)
+@click.option("--jobs", default=multiprocessing.cpu_count, type=int)
+@click.option("--skip", default=0, help="Leave out so many rows from the front.")
+def speak(rows: Path, kokoro: str, blob: Path, seconds: float, jobs: int, skip: int) -> None:
+    deadline = time.monotonic() + seconds
+    tasks = [(json.loads(line), deadline)
+             for line in rows.read_text(encoding="utf-8").splitlines()[skip:]]
+    at = count = 0
+    with (multiprocessing.Pool(jobs, _start_worker, (kokoro,)) as pool, blob.open("wb") as audio,
+          blob.with_suffix(".labels.jsonl").open("w", encoding="utf-8") as labels):
+        for result in pool.imap(_speak, tasks, chunksize=1):
+            if result is None:
+                break
+            row, data = result
+            audio.write(data)
+            speaker = "+".join(row["voice"])
+            labels.write(json.dumps({"corpus": "synthetic", "speaker": speaker, "split": "train",
+                                     "at": at, "bytes": len(data), "ph": row["ph"]}) + "\n")
+            at, count = at + len(data), count + 1
+        pool.terminate()
+    click.echo(f"{count} clips, {at / 1e6:.1f} MB")
+
+
+if __name__ == "__main__":
+    main()
