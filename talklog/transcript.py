@@ -18,6 +18,9 @@ class Word:
     ``confidence`` is the recogniser's own 0..1 (not a probability of being right), or ``None``.
     ``pause_before`` is seconds of silence before the word; for typed text a comma counts as 0.3,
     a full stop, colon, semicolon or question mark as 0.8 and a new line as 1.2.
+    ``written`` is the piece as typed where that differs from ``text`` ("Nm" for "nm", "1,200" for
+    "1200", "-" for the "to" of "10-12"); ``None`` otherwise and for speech. Case-sensitive unit
+    symbols ("mV", "MV") compare with ``word.written or word.text``.
     """
 
     text: str
@@ -25,6 +28,7 @@ class Word:
     end: float | None = None
     confidence: float | None = None
     pause_before: float = 0.0
+    written: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
