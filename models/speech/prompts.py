@@ -21,6 +21,7 @@ from random import Random
 
 from models.speech import corpus_text
 from models.speech.dictation_grammar import Grammar, utterances
+from models.speech.pronunciations import is_letter
 
 WORK = Path(__file__).parent / "work"
 TURNS = ("dictation",) * 12 + ("text",) * 5 + ("list",) * 3
@@ -150,14 +151,6 @@ def spoken_form(words: list[str]) -> str:
         word.upper() if len(word) == 1 and is_letter(words, index) else word
         for index, word in enumerate(words)
     )
-
-
-def is_letter(words: list[str], index: int) -> bool:
-    """Whether the single-letter word at index is a spelled letter, not the word "a" or "i"."""
-    if words[index] not in ("a", "i"):
-        return True
-    near = words[max(0, index - 1) : index] + words[index + 1 : index + 2]
-    return any(len(word) == 1 and word not in ("a", "i") for word in near)
 
 
 def known_words() -> set[str]:
