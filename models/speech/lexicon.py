@@ -65,7 +65,7 @@ def _strings(value: object) -> Iterator[str]:
 
 def _sayable(word: str) -> bool:
     """Whether a vocabulary entry is a word: "kpa" and "mm" are written, not said."""
-    return len(word) == 1 or bool(re.search(r"[aeiouy]", word)) and len(word) > 1
+    return len(word) == 1 or bool(re.search("[aeiouy]", word))
 
 
 def corpus_counts() -> tuple[Counter[str], Counter[str]]:

@@ -122,7 +122,8 @@ class Shuffled:
 
 
 def _several(grammar: Grammar, random: Random, rule: str, low: int, high: int) -> list[str]:
-    return sum((grammar.sample(random, rule) for _ in range(random.randint(low, high))), [])
+    samples = [grammar.sample(random, rule) for _ in range(random.randint(low, high))]
+    return [word for sample in samples for word in sample]
 
 
 def prompts(seed: int, count: int, known: set[str]) -> Iterator[tuple[str, list[str]]]:
