@@ -1,0 +1,482 @@
+"""Step 7: everything known about a note -> ServiceRecord, the only form that is kept or shown.
+
+A record is self-contained and JSON-safe: values are decimal strings as they were said, and every
+item carries the words it came from; through ``words`` of the record, the seconds too. The JSON
+Schema (2020-12) lies beside the data files; after a change of the models write it again with
+
+    python -m talklog.record > talklog/data/record-1.schema.json
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from talklog import bands, cautions, check, notes, transcript
+from talklog.errors import RecordError
+from talklog.units import si_of, unit_named
+
+SCHEMA = "talklog/record/1"
+_ID_SPACE = uuid.uuid5(uuid.NAMESPACE_URL, "urn:talklog:record:1")
+
+# RFC 3339: date-time of section 5.6, duration of appendix A.
+_DATE = r"[0-9]{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12][0-9]|3[01])"
+_CLOCK = r"(?:[01][0-9]|2[0-3]):[0-5][0-9]"
+DATE_TIME = rf"^{_DATE}[Tt]{_CLOCK}:(?:[0-5][0-9]|60)(?:\.[0-9]+)?(?:[Zz]|[+-]{_CLOCK})$"
+_DAYS = "(?:[0-9]+Y(?:[0-9]+M(?:[0-9]+D)?)?|[0-9]+M(?:[0-9]+D)?|[0-9]+D)"
+_TIME = "T(?:[0-9]+H(?:[0-9]+M(?:[0-9]+S)?)?|[0-9]+M(?:[0-9]+S)?|[0-9]+S)"
+DURATION = f"^P(?:[0-9]+W|{_DAYS}(?:{_TIME})?|{_TIME})$"
+
+
+def _real_time(text: str) -> str:
+    """Refuses 30 February, and a second 60 that is not the last of a UTC day."""
+    leap = text[17:19] == "60"
+    moment = datetime.fromisoformat(text.upper().replace(":60", ":59", 1) if leap else text.upper())
+    if leap and moment.astimezone(UTC).strftime("%H:%M") != "23:59":
+        raise ValueError("a leap second stands only at 23:59:60 UTC")
+    return text
+
+
+def _real_date(text: str) -> str:
+    date.fromisoformat(text)
+    return text
+
+
+def _rising(span: tuple[int, int]) -> tuple[int, int]:
+    if span[0] > span[1]:
+        raise ValueError("first word after the last")
+    return span
+
+
+Index = Annotated[int, Field(ge=0)]
+Span = Annotated[tuple[Index, Index], AfterValidator(_rising)]
+Text = Annotated[str, Field(min_length=1)]
+Number = Annotated[str, Field(pattern=r"^-?[0-9]+(?:\.[0-9]+)?$")]
+Seconds = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Confidence = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
+DateTime = Annotated[str, Field(pattern=DATE_TIME), AfterValidator(_real_time)]
+Date = Annotated[str, Field(pattern=f"^{_DATE}$"), AfterValidator(_real_date)]
+
+Role = Literal["measured", "set", "as_found", "as_left"]
+Verdict = Literal["in_band", "low", "high", "no_band", "unsure", "unit_mismatch"]
+Why = Literal[
+    "quoted_spec",
+    "other_opinion",
+    "tool_size",
+    "part_size",
+    "superseded",
+    "intention",
+    "hypothetical",
+    "time_or_date",
+    "count",
+]
+PartStatus = Literal["fitted", "needed", "missing", "reused", "on_order"]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+
+
+class Machine(_Model):
+    """The machine of the band sheet the note was read with."""
+
+    key: Text
+    name: Text
+
+
+class SourceRef(_Model):
+    """Where the words came from. The last three are null for typed text."""
+
+    kind: Literal["audio", "text"]
+    sha256: Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+    seconds: Seconds | None
+    engine: str | None
+    model: str | None
+
+
+class HeardWord(_Model):
+    """One word; ``start`` and ``end`` are seconds into the recording, null for typed text."""
+
+    text: Text
+    start: Seconds | None
+    end: Seconds | None
+    confidence: Confidence | None
+
+
+class _Heard(_Model):
+    heard: Text
+    words: Span
+
+
+class Meter(_Heard):
+    """The machine's odometer or hour meter."""
+
+    value: Number
+    unit: Text
+    ucum: Text
+
+
+class SiValue(_Model):
+    """A value in the SI unit shown beside the unit as spoken."""
+
+    value: Number
+    unit: Text
+
+
+class BandRef(_Model):
+    """The limits a reading was judged by, copied from the band sheet."""
+
+    low: Number | None
+    high: Number | None
+    high_open: bool
+    unit: Text | None
+    condition: Text | None
+    source: Text
+    authority: Text | None
+    critical: bool
+
+
+class Reading(_Heard):
+    """A value that was measured, set, found or left. A unit that was not said is null."""
+
+    quantity: Text
+    component: Text
+    position: Text | None
+    condition: Text | None
+    value: Number
+    unit: Text | None
+    ucum: Text | None
+    si: SiValue | None
+    role: Role
+    verdict: Verdict
+    band: BandRef | None
+    reason: str
+    start: Seconds | None
+    end: Seconds | None
+    confidence: Confidence | None
+
+
+class SetAside(_Heard):
+    """A number that is not a reading, and why."""
+
+    why: Why
+
+
+class Action(_Heard):
+    """Work done, or left undone. ``verb`` is the base form."""
+
+    verb: Text
+    component: Text
+    position: Text | None
+    done: bool
+
+
+class Part(_Heard):
+    """A part used, wanted or missing."""
+
+    name: Text
+    quantity: Index | None
+    status: PartStatus
+
+
+class Finding(_Heard):
+    """A condition seen on a component."""
+
+    component: Text
+    condition: Text
+
+
+class DueEvent(_Model):
+    """Due at an event ("before it is used again")."""
+
+    event: Text
+
+
+class DueDistance(_Model):
+    """Due after a distance."""
+
+    distance: Number
+    unit: Text
+
+
+class DueHours(_Model):
+    """Due after running hours."""
+
+    hours: Number
+
+
+class DueDuration(_Model):
+    """Due after a time: ISO 8601 in the grammar of RFC 3339, appendix A."""
+
+    duration: Annotated[str, Field(pattern=DURATION)]
+
+
+class DueDate(_Model):
+    """Due on a day: RFC 3339 full-date."""
+
+    date: Date
+
+
+Due = DueEvent | DueDistance | DueHours | DueDuration | DueDate
+
+
+class FollowUp(_Heard):
+    """Something to do later."""
+
+    what: Text
+    component: Text | None
+    due: Due | None
+
+
+class Caution(_Model):
+    """A warning, from the speaker or from talklog."""
+
+    text: Text
+    origin: Literal["speaker", "talklog"] = Field(alias="from")
+
+
+class Unsure(_Heard):
+    """Words that matter and could not be settled."""
+
+    why: Text
+
+
+class Flag(_Model):
+    """Something to look at: stop before use, look, or note."""
+
+    level: Literal["stop", "look", "note"]
+    about: Text
+    text: Text
+
+
+class ServiceRecord(_Model):
+    """One note about one machine. ``id`` is the same for the same source and machine, so taking a
+    note again gives a new version of the same record and never a second one."""
+
+    schema_name: Literal["talklog/record/1"] = Field(alias="schema")
+    id: Annotated[str, Field(pattern="^[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}$")]
+    made_at: DateTime
+    machine: Machine | None
+    meter: Meter | None
+    source: SourceRef
+    words: tuple[HeardWord, ...]
+    readings: tuple[Reading, ...]
+    set_aside: tuple[SetAside, ...]
+    actions: tuple[Action, ...]
+    parts: tuple[Part, ...]
+    findings: tuple[Finding, ...]
+    follow_ups: tuple[FollowUp, ...]
+    cautions: tuple[Caution, ...]
+    unsure: tuple[Unsure, ...]
+    flags: tuple[Flag, ...]
+
+    @model_validator(mode="after")
+    def _words_are_those_said(self) -> ServiceRecord:
+        """Every span lies within the words, and ``heard`` is what they say."""
+        for item in _spoken_items(self):
+            first, last = item.words
+            if last >= len(self.words):
+                raise ValueError(f"words {first}..{last} of {item.heard!r} are not in the record")
+            said = " ".join(word.text for word in self.words[first : last + 1])
+            if said != item.heard:
+                raise ValueError(f"words {first}..{last} say {said!r}, not {item.heard!r}")
+        return self
+
+
+def _spoken_items(record: ServiceRecord) -> Iterable[_Heard]:
+    groups = (
+        record.readings,
+        record.set_aside,
+        record.actions,
+        record.parts,
+        record.findings,
+        record.follow_ups,
+        record.unsure,
+        (record.meter,) if record.meter else (),
+    )
+    return (item for group in groups for item in group)
+
+
+# ---- making a record -----------------------------------------------------------------------------
+
+
+def make_record(
+    said: transcript.Transcript,
+    understood: notes.Notes,
+    checked: check.Checked,
+    *,
+    machine: bands.Machine | None = None,
+    warned: Iterable[cautions.Caution] = (),
+    made_at: datetime | None = None,
+) -> ServiceRecord:
+    """The record of a note. ``made_at`` must have an offset; now, in local time, if not given.
+
+    Raises RecordError when a part breaks the schema, which means a fault in an earlier step.
+    """
+    moment = (made_at or datetime.now().astimezone()).isoformat(timespec="seconds")
+    try:
+        return ServiceRecord(
+            schema=SCHEMA,
+            id=record_id(said.source.sha256, machine.key if machine else None),
+            made_at=moment,
+            machine=Machine(key=machine.key, name=machine.name) if machine else None,
+            source=SourceRef(**_fields(said.source, SourceRef)),
+            words=tuple(HeardWord(**_fields(word, HeardWord)) for word in said.words),
+            readings=tuple(_reading(item, said) for item in checked.readings),
+            cautions=_cautions(warned, checked),
+            unsure=tuple(_unsure(understood, checked, said)),
+            flags=tuple(Flag(**_fields(flag, Flag)) for flag in checked.flags),
+            **_plain_parts(understood, said),
+        )
+    except ValidationError as error:
+        raise RecordError(f"{said.source.name}: {_first_problem(error)}") from error
+
+
+def record_id(sha256: str, machine_key: str | None) -> str:
+    """A UUID (version 5) of source and machine. The machine is in it because a record belongs in
+    one machine's book: the same recording read for another machine is another record."""
+    return str(uuid.uuid5(_ID_SPACE, f"{sha256}\n{machine_key or ''}"))
+
+
+def _plain_parts(understood: notes.Notes, said: transcript.Transcript) -> dict[str, Any]:
+    """What goes into the record as it is."""
+    kinds = (("set_aside", SetAside), ("actions", Action), ("parts", Part), ("findings", Finding))
+    plain: dict[str, Any] = {
+        name: tuple(kind(**_spoken(item, kind, said)) for item in getattr(understood, name))
+        for name, kind in kinds
+    }
+    plain["follow_ups"] = tuple(_follow_up(item, said) for item in understood.follow_ups)
+    plain["meter"] = _meter(understood.meter, said) if understood.meter else None
+    return plain
+
+
+def _fields(item: Any, kind: type[_Model]) -> dict[str, Any]:
+    """The fields of a step's dataclass that the model has too."""
+    return {name: getattr(item, name) for name in kind.model_fields if hasattr(item, name)}
+
+
+def _spoken(item: Any, kind: type[_Model], said: transcript.Transcript) -> dict[str, Any]:
+    span = (item.first, item.last)
+    return {**_fields(item, kind), "words": span, "heard": said.heard(*span)}
+
+
+def _reading(item: check.CheckedReading, said: transcript.Transcript) -> Reading:
+    reading = item.reading
+    span = said.words[reading.first : reading.last + 1]
+    sure = [word.confidence for word in span if word.confidence is not None]
+    common = _spoken(reading, Reading, said) | {
+        "value": reading.said,
+        "verdict": item.verdict,
+        "band": _band(item.band) if item.band else None,
+        "reason": " ".join(filter(None, (reading.reason, item.reason))),
+        "start": span[0].start,
+        "end": span[-1].end,
+        "confidence": min(sure) if sure else None,
+    }
+    return Reading(**common, **_units(reading))
+
+
+def _units(reading: notes.Reading) -> dict[str, Any]:
+    """UCUM code and SI value, which nobody has without a unit."""
+    if reading.unit is None:
+        return {"ucum": None, "si": None}
+    value, unit = si_of(reading.value, reading.unit)
+    return {"ucum": unit_named(reading.unit).ucum, "si": SiValue(value=f"{value:f}", unit=unit)}
+
+
+def _band(band: bands.Band) -> BandRef:
+    limits = {
+        name: None if limit is None else f"{limit:f}"
+        for name, limit in (("low", band.low), ("high", band.high))
+    }
+    return BandRef(**_fields(band, BandRef) | limits)
+
+
+def _follow_up(item: notes.FollowUp, said: transcript.Transcript) -> FollowUp:
+    return FollowUp(**_spoken(item, FollowUp, said) | {"due": _due(item.due)})
+
+
+def _due(due: notes.Due | None) -> Due | None:
+    if due is None:
+        return None
+    if due.distance:
+        return DueDistance(distance=due.distance[0], unit=due.distance[1])
+    if due.event:
+        return DueEvent(event=due.event)
+    if due.hours:
+        return DueHours(hours=due.hours)
+    return DueDuration(duration=due.duration) if due.duration else DueDate(date=due.date)
+
+
+def _meter(meter: notes.Meter, said: transcript.Transcript) -> Meter:
+    extra = {"value": meter.said, "ucum": unit_named(meter.unit).ucum}
+    return Meter(**_spoken(meter, Meter, said) | extra)
+
+
+def _cautions(warned: Iterable[cautions.Caution], checked: check.Checked) -> tuple[Caution, ...]:
+    """The cautions found, then those that the band sheet has for the readings."""
+    lines = [(caution.text, caution.origin) for caution in warned]
+    judged = [item.band for item in checked.readings if item.band and item.band.caution]
+    lines += [(f"{band.component}: {band.caution}", cautions.TALKLOG) for band in judged]
+    return tuple(Caution(**{"text": text, "from": origin}) for text, origin in dict.fromkeys(lines))
+
+
+def _unsure(
+    understood: notes.Notes, checked: check.Checked, said: transcript.Transcript
+) -> Iterable[Unsure]:
+    """What the note left open, then readings that could not be judged, each place once."""
+    asked = [(item.first, item.last, item.why) for item in understood.unsure]
+    places = [(first, last) for first, last, _ in asked]
+    for item in checked.readings:
+        first, last = item.reading.first, item.reading.last
+        known = any(a <= last and first <= b for a, b in places)
+        if item.verdict == "unsure" and not known:
+            asked.append((first, last, item.reason))
+    for first, last, why in sorted(asked):
+        yield Unsure(heard=said.heard(first, last), why=why, words=(first, last))
+
+
+# ---- reading and writing -------------------------------------------------------------------------
+
+
+def to_json(records: ServiceRecord | Iterable[ServiceRecord]) -> str:
+    """One record as a JSON object, several as a list."""
+    if isinstance(records, ServiceRecord):
+        body: Any = records.model_dump(mode="json", by_alias=True)
+    else:
+        body = [record.model_dump(mode="json", by_alias=True) for record in records]
+    return json.dumps(body, ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def load_record(text: str | bytes, *, where: str = "record") -> ServiceRecord:
+    """A record of its JSON text. Raises RecordError that says which field breaks the schema."""
+    try:
+        return ServiceRecord.model_validate_json(text)
+    except ValidationError as error:
+        raise RecordError(f"{where}: {_first_problem(error)}") from error
+
+
+def _first_problem(error: ValidationError) -> str:
+    problem = error.errors(include_url=False)[0]
+    field = ".".join(map(str, problem["loc"])) or "whole record"
+    more = f" (and {error.error_count() - 1} more)" if error.error_count() > 1 else ""
+    return f"not a {SCHEMA} record: {field}: {problem['msg']}{more}"
+
+
+def json_schema() -> dict[str, Any]:
+    """The JSON Schema (2020-12) of version 1."""
+    body = ServiceRecord.model_json_schema(by_alias=True)
+    head = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": "urn:talklog:record:1",
+    }
+    return head | body
+
+
+if __name__ == "__main__":
+    print(json.dumps(json_schema(), indent=2, ensure_ascii=False))
