@@ -222,7 +222,7 @@ def _tokens_of(words: Sequence[Word], index: int) -> list[_Token] | None:
 
 def _typed_tokens(text: str, index: int, pause: float) -> list[_Token]:
     for glyph, written in _GLYPHS.items():
-        text = text.replace(glyph, f"-{written}" if text[0].isdigit() else written)
+        text = text.replace(glyph, f"-{written}" if text[:1].isdigit() else written)
     sign = _SIGN.match(text)
     rest = text[sign.end() :] if sign else text
     kind = next((kind for kind, pattern in _TYPED if pattern.fullmatch(rest)), None)
@@ -769,8 +769,7 @@ def _skip_cost(line: _Line, at: int, *, begins: bool) -> float | None:
     if token.soft:
         return 0.2
     if token.kind in ("minus", "plus_minus", "repeat", "point") and begins:
-        loose = token.kind == "point" and line.kind(at + 1) in ("teen", "tens")
-        return 1.4 if loose else _NEVER
+        return _NEVER
     if token.text in _lexicon().lists["unit_like.words"]:
         return 0.2 if after_number else 1.2
     if token.kind == "oh" and after_number:
@@ -799,7 +798,11 @@ def _splits_a_number(line: _Line, path: _Path, at: int, atom: _Atom, solids: _Sp
     if line.tokens[at - 1].word == line.tokens[at].word:
         return True
     inside = any(start >= path.start and end >= atom.end for start, end in solids)
-    return inside and line.tokens[at].pause < _SHORT_PAUSE
+    end = path.atom.end if path.atom else at
+    pause = max(token.pause for token in line.tokens[end : at + 1])
+    if line.kind(end - 1) == "scale":  # "two thousand, five hundred": a comma is no break
+        return inside and pause <= _LONG_PAUSE
+    return inside and pause < _SHORT_PAUSE
 
 
 def _neighbour_cost(line: _Line, path: _Path, at: int, atom: _Atom) -> float:
