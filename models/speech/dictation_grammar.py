@@ -13,8 +13,10 @@ The rules are the text files in models/speech/grammar. Their form:
         more alternatives on indented lines, one or several a line
 
 "@3" makes an alternative three times as likely as one without a weight. "<name>" stands for
-another rule, "( a | b )" for a choice on the spot, "#" starts a comment. Weights are the
-authors' judgement of how often people say a thing (common practice, no source).
+another rule, "( a | b )" for a choice on the spot, "#" starts a comment. A rule may be a
+pattern: "<was_now:v_volt>" is the rule was_now with "<$>" in it read as "<v_volt>". "<spelled>"
+is a word of the grammar letter by letter. Weights are the authors' judgement of how often
+people say a thing (common practice, no source).
 """
 
 import argparse
@@ -35,7 +37,10 @@ REPEAT = 0.025  # a word or two said twice
 CUT = 0.06  # the recogniser ends an utterance at any pause, so it may begin or end anywhere
 FILLERS = ("er", "um", "uh", "erm")
 
-TOKEN = re.compile(r"<[a-z0-9_]+>|@[0-9.]+|[a-z']+|[|()\n]")
+SPELLED = "spelled"
+SPELLED_LENGTHS = range(3, 10)
+
+TOKEN = re.compile(r"<[a-z0-9_]+(?::[a-z0-9_]+)?>|<\$>|@[0-9.]+|[a-z']+|[|()\n]")
 RULE_LINE = re.compile(r"^([a-z0-9_]+) =(.*)$")
 
 
@@ -64,16 +69,29 @@ class Grammar:
     """Rules by name, read from every text file of a folder."""
 
     def __init__(self, folder: Path = GRAMMAR) -> None:
-        self.rules: dict[str, Rule] = {}
-        bodies = _read_bodies(folder)
-        for name in bodies:
+        self.bodies = _read_bodies(folder)
+        self.rules: dict[str, Rule] = {SPELLED: Rule(SPELLED)}
+        for name, body in self.bodies.items():
+            if "<$>" not in body:
+                self.rule(name)
+        words = sorted(word for word in self.words(START) if len(word) in SPELLED_LENGTHS)
+        letters = [tuple(word.replace("'", "")) for word in words]
+        self.rules[SPELLED].set([(spelling, 1.0) for spelling in letters] or [((), 1.0)])
+
+    def rule(self, name: str) -> Rule:
+        """The rule of that name ("was_now:v_volt" for a pattern), read when first asked for."""
+        if name not in self.rules:
+            pattern, _, filling = name.partition(":")
+            if pattern not in self.bodies or (filling and filling not in self.bodies):
+                raise GrammarError(f"<{name}> is no rule")
             self.rules[name] = Rule(name)
-        for name, body in bodies.items():
-            self.rules[name].set(_Parser(name, body, self.rules).alternatives())
+            body = self.bodies[pattern].replace("<$>", f"<{filling}>")
+            self.rules[name].set(_Parser(name, body, self).alternatives())
+        return self.rules[name]
 
     def words(self, start: str = START) -> set[str]:
         """Every word that the rule called start can lead to."""
-        found, seen, queue = set(), set(), [self.rules[start]]
+        found, seen, queue = set(), set(), [self.rule(start)]
         while queue:
             rule = queue.pop()
             if id(rule) in seen:
@@ -85,18 +103,19 @@ class Grammar:
 
     def unused(self) -> set[str]:
         """Names of rules that no utterance can reach."""
-        reached, queue = set(), [self.rules[START]]
+        reached, queue = set(), [self.rule(START)]
         while queue:
             rule = queue.pop()
             if rule not in reached:
                 reached.add(rule)
                 queue += [i for items in rule.alternatives for i in items if isinstance(i, Rule)]
-        return {name for name, rule in self.rules.items() if rule not in reached}
+        names = {rule.name.partition(":")[0] for rule in reached}
+        return self.bodies.keys() - names
 
     def sample(self, random: Random, start: str = START) -> list[str]:
         """One utterance (words), as the rule gives it, without slips of the tongue."""
         out: list[str] = []
-        _expand(self.rules[start], random.random, out)
+        _expand(self.rule(start), random.random, out)
         return out
 
 
@@ -131,11 +150,11 @@ def _read_bodies(folder: Path) -> dict[str, str]:
 class _Parser:
     """Reads one rule's body into weighted alternatives."""
 
-    def __init__(self, name: str, body: str, rules: dict[str, Rule]) -> None:
+    def __init__(self, name: str, body: str, grammar: Grammar) -> None:
         left_over = TOKEN.sub("", body).strip()
         if left_over:
             raise GrammarError(f"rule {name}: cannot read {left_over!r}")
-        self.name, self.rules = name, rules
+        self.name, self.grammar = name, grammar
         self.tokens = TOKEN.findall(body)
         self.position = 0
 
@@ -168,9 +187,7 @@ class _Parser:
             return group
         if token[0] != "<":
             return token
-        if token[1:-1] not in self.rules:
-            raise GrammarError(f"rule {self.name} names {token}, which is no rule")
-        return self.rules[token[1:-1]]
+        return self.grammar.rule(token[1:-1])
 
 
 def with_slips(words: list[str], random: Random) -> list[str]:

@@ -27,7 +27,6 @@ from models.speech.ngrams import (
     Model,
     Vocabulary,
     history_weights,
-    log_probabilities,
     mixed,
     ngrams,
     perplexity,
@@ -136,15 +135,15 @@ def _lowest(model: Model, vocabulary: Vocabulary, before: list[str], after: list
     return {"pair": " ".join(pairs[int(values.argmin())]), "probability": float(values.min())}
 
 
-NUMBERS = [*(
+NUMBERS = (  # noqa: SIM905
     "one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen "
     "sixteen seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety "
     "oh nought zero point hundred"
-).split()]  # fmt: skip
-UNITS = [*(
+).split()
+UNITS = (  # noqa: SIM905
     "millimetres mil thou newton foot pounds bar p volts amps ohms degrees litres inches revs "
     "percent hours miles turns kilos microns"
-).split()]  # fmt: skip
+).split()
 
 
 def report(models: dict[str, Model], texts: dict[str, np.ndarray]) -> dict:

@@ -32,9 +32,10 @@ TALKLOG_DATA = Path(__file__).parents[2] / "talklog" / "data"
 NOT_SPOKEN = frozenset({"ucum", "definition", "typed", "note", "si", "source", "text", "name"})
 WORKSHOP_WEIGHT = 3  # one use in workshop text is worth so many in general text
 NAME_SHARE = 0.6  # written with a capital inside sentences more often than this: a name
-COMMON_NAME = 300  # names are kept when they are as common as this in general text
+COMMON_NAME = 1000  # names are kept when they are as common as this
 WORD = re.compile(r"[a-z]+(?:'[a-z]+)*")
-CAPITAL = re.compile(r"(?<=[a-z,] )[A-Z][a-z']+")
+CAPITAL = re.compile(r"(?<=[a-z,] )[A-Z][a-z']+|\b[A-Z]{2,}\b")
+SHORT = 3  # words as short as this must stand in a dictionary of plain words: no abbreviations
 
 
 def grammar_words() -> set[str]:
@@ -68,33 +69,34 @@ def _sayable(word: str) -> bool:
     return len(word) == 1 or bool(re.search("[aeiouy]", word))
 
 
-def corpus_counts() -> tuple[Counter[str], Counter[str]]:
-    """Weighted word counts over all corpora, and how often each is capitalised inside."""
+def corpus_counts() -> tuple[Counter[str], set[str]]:
+    """Weighted word counts over all corpora, and the words that are names."""
     counts: Counter[str] = Counter()
-    names: Counter[str] = Counter()
+    plain: Counter[str] = Counter()
+    capitals: Counter[str] = Counter()
     table = corpus_text.spelling_table()
     for corpus in corpus_text.WORKSHOP + corpus_text.GENERAL:
         workshop = corpus in corpus_text.WORKSHOP
         text = Counter()
         for sentence in corpus_text.raw_sentences(corpus):
             text.update(corpus_text.british(WORD.findall(sentence.lower()), table))
-            names.update(word.lower() for word in CAPITAL.findall(sentence))
+            capitals.update(word.lower() for word in CAPITAL.findall(sentence))
+        plain += text
         for word, count in text.items():
             counts[word] += count * (WORKSHOP_WEIGHT if workshop else 1)
-    return counts, names
+    rare = {word for word, count in plain.items() if count < COMMON_NAME}
+    return counts, {word for word in rare if capitals[word] > NAME_SHARE * plain[word]}
 
 
-def useful_words(counts: Counter[str], names: Counter[str], pronouncer: Pronouncer) -> list[str]:
+def useful_words(counts: Counter[str], names: set[str], pronouncer: Pronouncer) -> list[str]:
     """Words of the corpora that dictionaries can pronounce, most used first, without names."""
-    found = []
-    for word, count in counts.most_common():
-        name = names[word] > NAME_SHARE * count / WORKSHOP_WEIGHT and count < COMMON_NAME
-        if not name and len(word) > 1 and _in_dictionary(word, pronouncer):
-            found.append(word)
-    return found
+    ranked = (word for word, _ in counts.most_common() if len(word) > 1 and word not in names)
+    return [word for word in ranked if _in_dictionary(word, pronouncer)]
 
 
 def _in_dictionary(word: str, pronouncer: Pronouncer) -> bool:
+    if len(word) <= SHORT and not pronouncer.plain(word):
+        return False
     return any(entry.source not in ("compound", "prefixed") for entry in pronouncer.known(word))
 
 

@@ -177,10 +177,12 @@ class Pronouncer:
 
     def __init__(self) -> None:
         self.hand = hand_entries()
-        cmu = cmu_entries()
+        self.plain_words = {accent: misaki_entries(accent) for accent in ACCENTS}
         self.dictionaries = {
-            "us": Dictionary("us", [("cmudict", cmu), ("misaki", misaki_entries("us"))]),
-            "gb": Dictionary("gb", [("misaki", misaki_entries("gb"))]),
+            "us": Dictionary(
+                "us", [("cmudict", cmu_entries()), ("misaki", self.plain_words["us"])]
+            ),
+            "gb": Dictionary("gb", [("misaki", self.plain_words["gb"])]),
         }
 
     def known(self, word: str) -> list[Pronunciation]:
@@ -196,6 +198,10 @@ class Pronouncer:
         elif british and british[0].source not in built:
             american = [one for one in american if one.source not in built]
         return _merged(american[:1] + british[:1] + american[1:] + british[1:])
+
+    def plain(self, word: str) -> bool:
+        """Whether a dictionary without abbreviations has the word in small letters."""
+        return all(word in self.plain_words[accent] for accent in ACCENTS)
 
     def entries(self, word: str) -> list[Pronunciation]:
         """Pronunciations of any word, guessed where no source knows it."""
