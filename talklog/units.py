@@ -72,6 +72,8 @@ _LISTS = ("quantities", "spoken", "typed")
 
 
 def _unit(entry: dict[str, Any], where: str) -> Unit:
+    if not isinstance(entry, dict):
+        raise DataFileError(f"{where}: must be a [[unit]] table.")
     unknown = set(entry) - {*_TEXTS, *_LISTS, "note"}
     missing = {*_TEXTS, *_LISTS} - set(entry)
     if unknown or missing:
@@ -83,7 +85,8 @@ def _unit(entry: dict[str, Any], where: str) -> Unit:
         if not isinstance(entry.get(key, ""), str):
             raise DataFileError(f"{where}: {key} must be text.")
     for key in _LISTS:
-        if not all(isinstance(item, str) for item in entry[key]):
+        texts = entry[key]
+        if not isinstance(texts, list) or not all(isinstance(item, str) for item in texts):
             raise DataFileError(f"{where}: {key} must be a list of texts.")
     return Unit(**{key: tuple(v) if isinstance(v, list) else v for key, v in entry.items()})
 
