@@ -331,7 +331,7 @@ def _comparable(unit: str, band: Band) -> bool:
 
 def _settled(reading: Reading, matches: list[_Match]) -> tuple[Reading, str] | None:
     """A unit that may be two things ("mil"), settled by the unit of the band where that is safe:
-    the value in the band's unit fits and in no other, or all ways give the same verdict."""
+    the value fits in the band's unit and in no other, or is out the same way in all."""
     others = reading.alternatives
     units = [reading.unit, *(other.unit for other in others)]
     bands = {match.band.unit for match in matches}
@@ -342,8 +342,8 @@ def _settled(reading: Reading, matches: list[_Match]) -> tuple[Reading, str] | N
         return None
     ways = {u: {_outcome(reading.value, u, m.band).verdict for m in matches} for u in units}
     fits = ways[unit] == {"in_band"} and all(v != ways[unit] for u, v in ways.items() if u != unit)
-    same = len({frozenset(verdicts) for verdicts in ways.values()}) == 1
-    if not (fits or same):
+    out = all(v == ways[unit] and v in ({"low"}, {"high"}) for v in ways.values())
+    if not (fits or out):
         return None
     names = " or ".join(str(u) for u in dict.fromkeys(units))
     why = f"Could be {names}; taken as {unit}, the unit of the band."
