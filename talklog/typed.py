@@ -44,8 +44,10 @@ _SIGNS = str.maketrans(
         "²": "2",
     }
     | {"±": " plus or minus ", "&": " and ", "@": " at ", "~": " about ", "≈": " about "}
-    | {"<": " less than ", ">": " more than ", "≤": " at most ", "≥": " at least "}
 )
+_COMPARED = re.compile(r"(<=|>=|[<>≤≥])(?=\s*\.?\d)")
+_COMPARISONS = {"<": "less than", ">": "more than", "<=": "at most", ">=": "at least"}
+_COMPARISONS |= {"≤": "at most", "≥": "at least"}
 _ARROW = re.compile(r"[-=]{1,3}>")
 _VULGAR = re.compile("[¼½¾⅐-⅞]")
 _QUOTED = re.compile(r'(?<!\S)"([^"\n]*)"')
@@ -122,6 +124,7 @@ def _tidy(text: str) -> str:
     text = "".join(char for char in text if unicodedata.category(char) != "Cf")
     text = _VULGAR.sub(lambda found: " " + unicodedata.normalize("NFKC", found[0]), text)
     text = _ARROW.sub(" → ", text.replace("+/-", "±")).translate(_SIGNS)
+    text = _COMPARED.sub(lambda found: f" {_COMPARISONS[found[1]]} ", text)
     return _LOOSE_RANGE.sub(_close_range, _QUOTED.sub(r" \1 ", text))
 
 
