@@ -45,7 +45,7 @@ _SIGNS = str.maketrans(
     }
     | {"±": " plus or minus ", "&": " and ", "@": " at ", "~": " about ", "≈": " about "}
 )
-_COMPARED = re.compile(r"(<=|>=|[<>≤≥])(?=\s*\.?\d)")
+_COMPARED = re.compile(r"(?<!\S)(<=|>=|[<>≤≥])(?=\s*\.?\d)")
 _COMPARISONS = {"<": "less than", ">": "more than", "<=": "at most", ">=": "at least"}
 _COMPARISONS |= {"≤": "at most", "≥": "at least"}
 _ARROW = re.compile(r"[-=]{1,3}>")

@@ -108,7 +108,7 @@ def test_first_word_has_no_pause() -> None:
 
 
 def test_written_form_is_kept_where_it_differs() -> None:
-    words = read_text("Idle 1,200 rpm, 110Nm, 5mV".encode()).words
+    words = read_text(b"Idle 1,200 rpm, 110Nm, 5mV").words
     written = [word.written for word in words]
     assert written == ["Idle", "1,200", None, None, "Nm", None, "mV"]
 
@@ -138,7 +138,7 @@ def test_source() -> None:
     ],
 )
 def test_refused(data: bytes, says: str) -> None:
-    with pytest.raises(TextError, match="note.txt") as error:
+    with pytest.raises(TextError, match=r"note\.txt") as error:
         read_text(data, name="note.txt")
     assert says in str(error.value)
 
