@@ -123,18 +123,32 @@ _TABLES = {"value", "scale", "part", "repeat", "class", *_LISTS}
 
 @lru_cache(maxsize=1)
 def _lexicon() -> _Lexicon:
-    data = tomllib.loads((files("talklog") / "data" / "numbers.toml").read_text("utf-8"))
+    return _parse_lexicon((files("talklog") / "data" / "numbers.toml").read_text("utf-8"))
+
+
+def _parse_lexicon(text: str) -> _Lexicon:
+    """The words of numbers.toml. Raises DataFileError when a table or entry is amiss."""
+    data = tomllib.loads(text)
     _require(set(data), _TABLES, "tables")
     _require(set(data["class"]), _CLASSES, "entries of [class]")
-    kinds = {word: (_value_kind(value), value) for word, value in data["value"].items()}
-    for table in ("scale", "part", "repeat"):
-        kinds |= {word: (table, value) for word, value in data[table].items()}
+    kinds: dict[str, tuple[str, int]] = {}
+    for table in ("value", "scale", "part", "repeat"):
+        for word, value in data[table].items():
+            _once(kinds, word, (table, value))
     for kind, members in data["class"].items():
-        kinds |= dict.fromkeys(members, (kind, 0))
+        for word in members:
+            _once(kinds, word, (kind, 0))
+    kinds |= {word: (_value_kind(value), value) for word, value in data["value"].items()}
     for name, keys in _LISTS.items():
         _require(set(data[name]), keys, f"entries of [{name}]")
     lists = {f"{name}.{key}": frozenset(data[name][key]) for name in _LISTS for key in data[name]}
     return _Lexicon(kinds, lists)
+
+
+def _once(kinds: dict[str, tuple[str, int]], word: str, meaning: tuple[str, int]) -> None:
+    if word in kinds or not isinstance(meaning[1], int):
+        raise DataFileError(f"numbers.toml: {word!r} stands there twice, or is no whole number.")
+    kinds[word] = meaning
 
 
 def _require(found: set[str], wanted: set[str], what: str) -> None:

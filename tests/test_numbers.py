@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
+from importlib.resources import files
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,7 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from num2words import num2words
 
-from talklog.numbers import MAX_READINGS, Number, NumberRun, find_numbers
+from talklog.errors import DataFileError
+from talklog.numbers import MAX_READINGS, Number, NumberRun, _parse_lexicon, find_numbers
 from talklog.transcript import Word
 
 TABLE = Path(__file__).parent / "tables" / "numbers.txt"
@@ -260,3 +262,24 @@ def test_a_thousand_number_words_stay_quick(text: str) -> None:
 
 def test_very_long_words_are_no_numbers() -> None:
     assert find_numbers([Word("9" * 10_000), Word("one-" * 5_000 + "one")]) == ()
+
+
+# ---- the word file -------------------------------------------------------------------------------
+
+WORDS = (files("talklog") / "data" / "numbers.toml").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (WORDS + "[colour]\nred = 1", "tables must be exactly .* check colour"),
+        (WORDS.replace("[repeat]", "[repeats]"), "check repeat, repeats"),
+        (WORDS.replace('of = ["of"]', 'off = ["of"]'), r"entries of \[class\] .* check of, off"),
+        (WORDS.replace('words = ["tenth"', 'forms = ["tenth"'), r"entries of \[unit_like\]"),
+        (WORDS.replace('of = ["of"]', 'of = ["ten"]'), "'ten' stands there twice"),
+        (WORDS.replace("three = 3", 'three = "3"', 1), "'three' stands there twice, or is no"),
+    ],
+)
+def test_broken_word_file_is_refused(text: str, said: str) -> None:
+    with pytest.raises(DataFileError, match=said):
+        _parse_lexicon(text)
