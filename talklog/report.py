@@ -6,6 +6,7 @@ what the note did not say. Nothing is worked out here that the record does not h
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -211,7 +212,7 @@ def _line(reading: Reading) -> Line:
     return Line(
         what=_about(reading),
         value=quantity(reading.value, reading.unit),
-        si=quantity(si.value, si.unit) if si and si.unit != reading.unit else "",
+        si=_rounded(si.value, si.unit) if si and si.unit != reading.unit else "",
         band=limits(reading.band) if reading.band else "",
         verdict=VERDICTS[reading.verdict],
         out=reading.verdict in ("low", "high", "unit_mismatch", "unsure"),
@@ -228,6 +229,13 @@ def quantity(value: str, unit: str | None) -> str:
         return f"{value} (no unit said)"
     symbol = _SYMBOLS.get(unit, unit.replace(".", "·"))
     return f"{value}{symbol}" if symbol == "°" else f"{value} {symbol}"
+
+
+def _rounded(value: str, unit: str) -> str:
+    """The SI value for reading, five digits at most: "= 0.3048 mm", "≈ 88.128 N·m"."""
+    short = f"{Decimal(f'{Decimal(value):.5g}'):f}"
+    sign = "=" if Decimal(short) == Decimal(value) else "≈"
+    return f"{sign} {quantity(short, unit)}"
 
 
 def limits(band: BandRef) -> str:
@@ -272,8 +280,18 @@ def _due(follow_up: FollowUp) -> str:
     if "hours" in due:
         return f"in {due['hours']} h"
     if "duration" in due:
-        return f"in {due['duration']}"
+        return f"in {_spelled(due['duration'])}"
     return due.get("event") or (f"on {due['date']}" if "date" in due else "")
+
+
+def _spelled(duration: str) -> str:
+    """An ISO 8601 duration in words: P1Y6M is "1 year 6 months", PT30M is "30 minutes"."""
+    days, _, clock = duration[1:].partition("T")
+    names = {"Y": "years", "M": "months", "W": "weeks", "D": "days"}
+    timed = {"H": "hours", "M": "minutes", "S": "seconds"}
+    parts = [f"{n} {names[letter]}" for n, letter in re.findall(r"(\d+)(\w)", days)]
+    parts += [f"{n} {timed[letter]}" for n, letter in re.findall(r"(\d+)(\w)", clock)]
+    return " ".join(re.sub(r"^(1 .*)s$", r"\1", part) for part in parts)
 
 
 def _timed(record: ServiceRecord) -> Callable[[Any], str]:
@@ -315,7 +333,7 @@ def _item_text(item: Item) -> str:
 
 def _reading_text(line: Line) -> str:
     mark = ">" if line.out else " "
-    value = f"{line.value} = {line.si}" if line.si else line.value
+    value = f"{line.value} {line.si}" if line.si else line.value
     when = f"  [{line.when}]" if line.when else ""
     band = f"  (band {line.band})" if line.band else ""
     first = f"{mark} {line.verdict:8}{line.what}"
