@@ -1,4 +1,4 @@
-"""Sentences of the gathered text corpora as spoken words.
+"""Sentences of the gathered text corpora, and of hand-written notes, as spoken words.
 
 The corpora are not part of the repository: the environment variable TALKLOG_CORPORA names
 the folder that holds text/NAME.txt.xz, one sentence a line. Sources and licences are listed
@@ -8,12 +8,15 @@ in the model card.
 import lzma
 import os
 import re
-from collections.abc import Iterator
+import tomllib
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 WORKSHOP = ("pg-workshop", "navedtra-construction-mechanic", "faa-incident-remarks")
 GENERAL = ("common-voice-sentences", "nasa-air-ground", "tatoeba-en", "taskmaster")
 
+# Notes written by hand as people speak, from the extractor's training corpus.
+NOTES = tuple(sorted((Path(__file__).parents[1] / "extractor/corpus/train").glob("*.toml")))
 SPELLINGS = Path(__file__).parent / "grammar" / "spellings.tsv"
 
 WORD = re.compile(r"[a-z]+(?:'[a-z]+)*")
@@ -44,6 +47,18 @@ def raw_sentences(corpus: str) -> Iterator[str]:
     with lzma.open(home / "text" / f"{corpus}.txt.xz", "rt", encoding="utf-8") as lines:
         for line in lines:
             yield line.strip()
+
+
+def dictation(paths: Iterable[Path]) -> list[list[str]]:
+    """All notes of files: plain text, one note a line, or TOML with [[passage]] text."""
+    return [WORD.findall(_lowered(note)) for path in paths for note in _notes(path)]
+
+
+def _notes(path: Path) -> list[str]:
+    text = path.read_text(encoding="utf-8")
+    if path.suffix == ".toml":
+        return [passage["text"] for passage in tomllib.loads(text)["passage"]]
+    return [line for line in text.splitlines() if line.strip()]
 
 
 def plain_words(sentence: str) -> list[str] | None:

@@ -13,7 +13,8 @@ The rules are the text files in models/speech/grammar. Their form:
         more alternatives on indented lines, one or several a line
 
 "@3" makes an alternative three times as likely as one without a weight. "<name>" stands for
-another rule, "( a | b )" for a choice on the spot, "#" starts a comment. A rule may be a
+another rule, "( a | b )" for a choice on the spot, "#" starts a comment. A word that begins
+with an apostrophe joins the word before it ("<part> 's worn": "bearing's worn"). A rule may be a
 pattern: "<was_now:v_volt>" is the rule was_now with "<$>" in it read as "<v_volt>". "<spelled>"
 is a word of the grammar letter by letter. Weights are the authors' judgement of how often
 people say a thing (common practice, no source).
@@ -24,7 +25,7 @@ import re
 import sys
 from bisect import bisect
 from collections.abc import Iterator
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from pathlib import Path
 from random import Random
 
@@ -91,25 +92,29 @@ class Grammar:
 
     def words(self, start: str = START) -> set[str]:
         """Every word that the rule called start can lead to."""
-        found, seen, queue = set(), set(), [self.rule(start)]
-        while queue:
-            rule = queue.pop()
-            if id(rule) in seen:
-                continue
-            seen.add(id(rule))
-            for item in (item for items in rule.alternatives for item in items):
-                found.add(item) if isinstance(item, str) else queue.append(item)
+        found = set()
+        for rule in self._reached(start):
+            for items in rule.alternatives:
+                words = {item for item in items if isinstance(item, str)}
+                endings = {word for word in words if word[0] == "'"}
+                found |= words - endings
+                for before, after in pairwise(items):
+                    if after in endings:
+                        found |= {word + after for word in _last_words(before)}
         return found
 
-    def unused(self) -> set[str]:
-        """Names of rules that no utterance can reach."""
-        reached, queue = set(), [self.rule(START)]
+    def _reached(self, start: str) -> set[Rule]:
+        reached, queue = set(), [self.rule(start)]
         while queue:
             rule = queue.pop()
             if rule not in reached:
                 reached.add(rule)
                 queue += [i for items in rule.alternatives for i in items if isinstance(i, Rule)]
-        names = {rule.name.partition(":")[0] for rule in reached}
+        return reached
+
+    def unused(self) -> set[str]:
+        """Names of rules that no utterance can reach."""
+        names = {rule.name.partition(":")[0] for rule in self._reached(START)}
         return self.bodies.keys() - names
 
     def sample(self, random: Random, start: str = START) -> list[str]:
@@ -119,13 +124,22 @@ class Grammar:
         return out
 
 
+def _last_words(item: str | Rule) -> set[str]:
+    """Words that an item of an alternative can end with."""
+    if isinstance(item, str):
+        return {item}
+    return set().union(*(_last_words(items[-1]) for items in item.alternatives if items))
+
+
 def _expand(rule: Rule, uniform, out: list[str]) -> None:
     index = bisect(rule.cumulative, uniform() * rule.total)
     for item in rule.alternatives[index]:
-        if item.__class__ is str:
-            out.append(item)
-        else:
+        if item.__class__ is not str:
             _expand(item, uniform, out)
+        elif item[0] == "'":
+            out[-1] += item
+        else:
+            out.append(item)
 
 
 def _read_bodies(folder: Path) -> dict[str, str]:

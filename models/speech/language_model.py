@@ -1,12 +1,14 @@
-"""The recogniser's language model: dictation grammar, workshop text and general text in one.
+"""The recogniser's language model: dictation grammar, workshop and general text in one.
 
     TALKLOG_CORPORA=... python -m models.speech.language_model [--bigrams N] [--trigrams N]
 
 reads models/speech/work/lexicon.tsv (the only words it knows) and writes
-models/speech/work/lm.arpa.gz and lm.json (weights, sizes, perplexities). The three parts are
-mixed with weights that suit the development dictation best, then pruned to the given size.
-Development dictation is --dev FILE ..., plain sentences, one a line; without it the weights
-stay at DEFAULT_WEIGHTS. Takes some minutes on one core and about 3 GB.
+models/speech/work/lm.arpa.gz and lm.json (weights, sizes, perplexities). The parts are mixed
+with weights that suit the development dictation best, then pruned to the given size.
+Development dictation is --dev FILE ...; without it the weights stay as they are below.
+Hand-written notes (--notes FILE ..., those of the extractor's training corpus unless said
+otherwise) make a part of their own, their numbers varied. Both kinds of file are plain text,
+one note a line, or TOML with [[passage]] text. Takes a minute or two and about 1 GB.
 """
 
 from __future__ import annotations
@@ -14,15 +16,15 @@ from __future__ import annotations
 import argparse
 import itertools
 import json
-import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from random import Random
 
 import numpy as np
 
 from models.speech import corpus_text, lexicon
-from models.speech.dictation_grammar import utterances
+from models.speech.dictation_grammar import Grammar, utterances
 from models.speech.ngrams import (
     Model,
     Vocabulary,
@@ -36,19 +38,27 @@ from models.speech.ngrams import (
 )
 
 WORK = Path(__file__).parent / "work"
-PARTS = ("grammar", "workshop", "general")
-DEFAULT_WEIGHTS = (0.7, 0.2, 0.1)
-DEFAULT_SHARPNESS = 0.5
+# Best on hand-written notes, each file in turn left out of the notes part (see lm.json for the
+# perplexities of a run).
+DEFAULT_WEIGHTS = {"grammar": 0.3, "workshop": 0.15, "general": 0.2, "notes": 0.35}
+DEFAULT_SHARPNESS = 0.0
 SHARPNESSES = (0.0, 0.25, 0.5, 0.75, 1.0)
 GRID = 20  # weights are tried in steps of 1/20
-CUTS = {"grammar": (1, 2, 3, 4), "workshop": (1, 1, 2, 2), "general": (1, 1, 2, 2)}
+CUTS = {
+    "grammar": (1, 2, 3, 4),
+    "workshop": (1, 1, 2, 2),
+    "general": (1, 1, 2, 2),
+    "notes": (1, 1, 1, 1),
+}
 HELD_OUT = 50  # one workshop sentence in so many is kept for measuring
+COPIES = 10  # of each hand-written note, with other numbers: 3 % less perplexity than one copy
+VARIED = 0.7  # of the number words of a copy
 TEST_SEED = 90_001  # grammar sentences for measuring come from another seed
 
 
 @dataclass(frozen=True)
 class Texts:
-    """Word-id streams: the three parts, and what perplexity is measured on."""
+    """Word-id streams: the parts of the model, and what perplexity is measured on."""
 
     parts: dict[str, np.ndarray]
     held_out: dict[str, np.ndarray]
@@ -64,13 +74,27 @@ def sentences(corpora: tuple[str, ...]) -> Iterator[list[str]]:
                 yield corpus_text.british(words, table)
 
 
-def dictated(path: Path) -> list[list[str]]:
-    """Sentences of a plain text file, one a line."""
-    lines = path.read_text(encoding="utf-8").lower().splitlines()
-    return [re.findall(r"[a-z']+", line) for line in lines if line.strip()]
+def hand_written(paths: list[Path]) -> list[list[str]]:
+    """Notes of files, in British spelling."""
+    table = corpus_text.spelling_table()
+    return [corpus_text.british(words, table) for words in corpus_text.dictation(paths)]
 
 
-def gather(vocabulary: Vocabulary, count: int, seed: int) -> Texts:
+def varied(notes: list[list[str]], seed: int) -> Iterator[list[str]]:
+    """COPIES of the notes with many number words changed for others of their kind."""
+    grammar, random = Grammar(), Random(seed)
+    kinds = [sorted(grammar.words(kind)) for kind in ("digit", "teen", "tens")]
+    kind_of = {word: kind for kind in kinds for word in kind}
+    for _ in range(COPIES):
+        for note in notes:
+            yield [
+                random.choice(kind_of[word]) if word in kind_of and random.random() < VARIED
+                else word
+                for word in note
+            ]  # fmt: skip
+
+
+def gather(vocabulary: Vocabulary, notes: list[Path], count: int, seed: int) -> Texts:
     """The parts as id streams. Raises FileNotFoundError when the corpora are absent."""
     workshop = list(sentences(corpus_text.WORKSHOP))
     kept = [words for index, words in enumerate(workshop) if index % HELD_OUT]
@@ -79,6 +103,8 @@ def gather(vocabulary: Vocabulary, count: int, seed: int) -> Texts:
         "workshop": vocabulary.stream(kept),
         "general": vocabulary.stream(sentences(corpus_text.GENERAL)),
     }
+    if notes:
+        parts["notes"] = vocabulary.stream(varied(hand_written(notes), seed))
     held_out = {
         "workshop": vocabulary.stream(workshop[::HELD_OUT]),
         "grammar": vocabulary.stream(utterances(TEST_SEED, 5_000)),
@@ -86,9 +112,17 @@ def gather(vocabulary: Vocabulary, count: int, seed: int) -> Texts:
     return Texts(parts, held_out)
 
 
-def estimate(texts: Texts, size: int, order: int) -> list[Model]:
-    """A Witten-Bell model of each part, in the order of PARTS."""
-    return [witten_bell(texts.parts[part], size, CUTS[part][:order]) for part in PARTS]
+def estimate(texts: Texts, size: int, order: int) -> dict[str, Model]:
+    """A Witten-Bell model of each part."""
+    return {
+        part: witten_bell(stream, size, CUTS[part][:order], copies=COPIES if part == "notes" else 1)
+        for part, stream in texts.parts.items()
+    }
+
+
+def default_weights(parts: Iterable[str]) -> np.ndarray:
+    weights = np.array([DEFAULT_WEIGHTS[part] for part in parts])
+    return weights / weights.sum()
 
 
 def best_weights(models: list[Model], dev: np.ndarray) -> tuple[np.ndarray, float]:
@@ -96,7 +130,7 @@ def best_weights(models: list[Model], dev: np.ndarray) -> tuple[np.ndarray, floa
     order, size = models[0].order, models[0].size
     keys = ngrams(dev, order, size)
     own = np.array([model.probability(keys, order) for model in models])
-    best = (-np.inf, np.array(DEFAULT_WEIGHTS), DEFAULT_SHARPNESS)
+    best = (-np.inf, np.ones(len(models)) / len(models), DEFAULT_SHARPNESS)
     for sharpness in SHARPNESSES:
         even = np.ones(len(models))
         shares = np.array(history_weights(models, even, sharpness, keys // size, order - 1))
@@ -163,6 +197,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--lexicon", type=Path, default=WORK / "lexicon.tsv")
     parser.add_argument("--dev", type=Path, nargs="*", default=[])
+    parser.add_argument("--notes", type=Path, nargs="*", default=corpus_text.NOTES)
     parser.add_argument("--sentences", type=int, default=1_500_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--order", type=int, default=3)
@@ -172,28 +207,25 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=WORK / "lm.arpa.gz")
     options = parser.parse_args()
     vocabulary = Vocabulary(lexicon.read_words(options.lexicon))
-    texts = gather(vocabulary, options.sentences, options.seed)
-    parts = estimate(texts, len(vocabulary), options.order)
+    texts = gather(vocabulary, options.notes, options.sentences, options.seed)
+    models = estimate(texts, len(vocabulary), options.order)
     measured = dict(texts.held_out)
-    weights, sharpness = np.array(DEFAULT_WEIGHTS), DEFAULT_SHARPNESS
-    for path in options.dev:
-        measured[path.stem] = vocabulary.stream(dictated(path))
+    weights, sharpness = default_weights(models), DEFAULT_SHARPNESS
     if options.dev:
-        dev = np.concatenate([measured[path.stem] for path in options.dev])
-        weights, sharpness = best_weights(parts, dev)
-    full = mixed(parts, weights, sharpness)
+        measured["dev"] = vocabulary.stream(hand_written(options.dev))
+        weights, sharpness = best_weights(list(models.values()), measured["dev"])
+    full = mixed(list(models.values()), weights, sharpness)
     small = pruned(full, (0, options.bigrams, options.trigrams, options.fourgrams))
     write_arpa(small, vocabulary, options.out)
     facts = {
-        "weights": dict(zip(PARTS, weights.tolist(), strict=True)),
+        "weights": dict(zip(models, weights.round(3).tolist(), strict=True)),
         "sharpness": sharpness,
         "ngrams": [len(table.keys) for table in small.tables],
         "ngrams before pruning": [len(table.keys) for table in full.tables],
-        "perplexity": report(dict(zip(PARTS, parts, strict=True)) | {"full": full, "pruned": small},
-                             measured),
+        "perplexity": report(models | {"full": full, "pruned": small}, measured),
         "unknown words": {name: round(unknown_share(s), 4) for name, s in measured.items()},
         "spread": spread(small, vocabulary, NUMBERS, UNITS),
-    }  # fmt: skip
+    }
     options.out.with_name("lm.json").write_text(json.dumps(facts, indent=1) + "\n")
     print(json.dumps(facts, indent=1))
 

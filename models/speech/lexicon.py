@@ -6,10 +6,10 @@ writes models/speech/work/lexicon.tsv: word, phones, source, accent; one line a 
 at most three a word, sorted by word. The sources are those of ``pronunciations``; "guess" marks
 what espeak-ng said, for a person to review.
 
-The words are, always: those of the dictation grammar, of talklog's own vocabulary files, of
-the hand-written lexicon, and --extra files of plain text. Then the most useful words of the
-text corpora up to the given number. Names and words that only a guess could pronounce are left
-out of that last part.
+The words are, always: those of the dictation grammar, of talklog's own vocabulary files, of the
+hand-written lexicon, of the hand-written notes and of --extra notes. Then the most useful words
+of the text corpora up to the given number. Names and words that only a guess could pronounce
+are left out of that last part.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ def talklog_words(folder: Path = TALKLOG_DATA) -> set[str]:
     found: set[str] = set()
     for path in sorted(folder.glob("*.toml")):
         for text in _strings(tomllib.loads(path.read_text(encoding="utf-8"))):
-            found.update(word for word in WORD.findall(text) if _sayable(word))
+            found.update(word for word in WORD.findall(text.lower()) if _sayable(word))
     return found - set(corpus_text.spelling_table())
 
 
@@ -125,10 +125,10 @@ def read_words(path: Path) -> list[str]:
 
 def needed_words(pronouncer: Pronouncer, extra: Iterable[Path] = ()) -> set[str]:
     """Words that the lexicon has whatever the corpora say."""
-    needed = grammar_words() | talklog_words() | set(pronouncer.hand)
-    for path in extra:
-        needed.update(WORD.findall(path.read_text(encoding="utf-8").lower()))
-    return needed
+    notes = corpus_text.dictation([*corpus_text.NOTES, *extra])
+    table = corpus_text.spelling_table()
+    written = {word for words in notes for word in corpus_text.british(words, table)}
+    return grammar_words() | talklog_words() | set(pronouncer.hand) | written
 
 
 def main() -> None:

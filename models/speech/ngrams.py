@@ -122,15 +122,16 @@ def counted(stream: np.ndarray, order: int, size: int) -> tuple[np.ndarray, np.n
     return np.unique(ngrams(stream, order, size), return_counts=True)
 
 
-def witten_bell(stream: np.ndarray, size: int, cuts: tuple[int, ...]) -> Model:
+def witten_bell(stream: np.ndarray, size: int, cuts: tuple[int, ...], *, copies: int = 1) -> Model:
     """An interpolated Witten-Bell model; cuts[n - 1] is the least count of an n-gram kept.
 
+    copies says how many varied copies of a text the stream holds: each use counts 1 / copies.
     The sentence-begin mark has probability 0 and the unknown word none, so the probabilities of
     all other words sum to 1.
     """
     model = Model(size)
     keys, counts = counted(stream, 1, size)
-    counts = counts[keys != BEGIN]
+    counts = counts[keys != BEGIN] / copies
     keys = keys[keys != BEGIN]
     kinds, words = len(keys), size - 2
     probability = np.full(size, kinds / words / (counts.sum() + kinds))
@@ -138,19 +139,21 @@ def witten_bell(stream: np.ndarray, size: int, cuts: tuple[int, ...]) -> Model:
     probability[[BEGIN, UNKNOWN]] = 0.0
     model.tables.append(Table(np.arange(size, dtype=np.int64), probability, np.ones(size)))
     for order in range(2, len(cuts) + 1):
-        _add_order(model, *counted(stream, order, size), order, cuts[order - 1])
+        keys, counts = counted(stream, order, size)
+        kept = counts >= cuts[order - 1]
+        _add_order(model, keys, counts / copies, kept)
     return model
 
 
-def _add_order(model: Model, keys: np.ndarray, counts: np.ndarray, order: int, cut: int) -> None:
-    """Adds a table of one more order and the backoff weights of its histories."""
+def _add_order(model: Model, keys: np.ndarray, counts: np.ndarray, kept: np.ndarray) -> None:
+    """Adds a table of one more order, of the n-grams marked as kept, and its backoff weights."""
+    order = model.order + 1
     histories, first = np.unique(keys // model.size, return_index=True)
     owner = np.repeat(np.arange(len(histories)), np.diff([*first, len(keys)]))
     total = np.add.reduceat(counts, first)
     kinds = np.diff([*first, len(keys)])
     shorter = model.probability(keys % model.size ** (order - 1), order - 1)
     probability = (counts + kinds[owner] * shorter) / (total + kinds)[owner]
-    kept = counts >= cut
     model.tables.append(Table(keys[kept], probability[kept], np.ones(kept.sum())))
     set_backoff(model, order)
 

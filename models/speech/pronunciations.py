@@ -178,11 +178,18 @@ class Pronouncer:
     def __init__(self) -> None:
         self.hand = hand_entries()
         self.plain_words = {accent: misaki_entries(accent) for accent in ACCENTS}
+        american = [("cmudict", cmu_entries()), ("misaki", self.plain_words["us"])]
+        british = [("misaki", self.plain_words["gb"])]
         self.dictionaries = {
-            "us": Dictionary(
-                "us", [("cmudict", cmu_entries()), ("misaki", self.plain_words["us"])]
-            ),
-            "gb": Dictionary("gb", [("misaki", self.plain_words["gb"])]),
+            "us": Dictionary("us", [("hand", self._hand("us")), *american]),
+            "gb": Dictionary("gb", [("hand", self._hand("gb")), *british]),
+        }
+
+    def _hand(self, accent: str) -> dict[str, list[Phones]]:
+        fitting = (accent, "any")
+        return {
+            word: [entry.phones for entry in entries if entry.accent in fitting]
+            for word, entries in self.hand.items()
         }
 
     def known(self, word: str) -> list[Pronunciation]:
@@ -227,10 +234,9 @@ class Pronouncer:
     @lru_cache(maxsize=200_000)  # noqa: B019 - a pronouncer lives as long as the program
     def by_accent(self, word: str, accent: str) -> Phones:
         """The usual pronunciation in one accent, without regard to the words around."""
-        if word not in self.hand:
-            mine = self.dictionaries[accent].find(word)
-            if mine:
-                return mine[0].phones
+        mine = self.dictionaries[accent].find(word)
+        if mine:
+            return mine[0].phones
         entries = self.entries(word)
         fitting = [one for one in entries if one.accent in (accent, "any")]
         return (fitting or entries)[0].phones
