@@ -10,11 +10,12 @@ import math
 import random
 import shutil
 from collections import Counter
+from itertools import islice
 
 import numpy as np
 import pytest
 
-from models.speech import corpus_text, lexicon, ngrams
+from models.speech import corpus_text, language_model, lexicon, ngrams, prompts
 from models.speech.dictation_grammar import (
     START,
     Grammar,
@@ -185,6 +186,41 @@ def test_american_spellings_of_the_trade_become_british():
 def test_the_corpora_can_be_read():
     sentence = next(corpus_text.raw_sentences("navedtra-construction-mechanic"))
     assert sentence
+
+
+def test_notes_are_read_from_both_kinds_of_file(tmp_path):
+    (tmp_path / "a.txt").write_text("Set the gap\n\nat ten thou.\n")
+    (tmp_path / "b.toml").write_text('[[passage]]\nid = "b-1"\ntext = """it\'s two bar"""\n')
+    notes = corpus_text.dictation([tmp_path / "a.txt", tmp_path / "b.toml"])
+    assert notes == [["set", "the", "gap"], ["at", "ten", "thou"], ["it's", "two", "bar"]]
+
+
+# ---- prompts for synthetic speech ----------------------------------------------------------------
+
+
+def test_prompts_bring_new_words_early(grammar):
+    """300 chosen utterances hold more different words than 300 taken as they come."""
+    chosen = list(islice(prompts.grammar_prompts(1, grammar), 300))
+    assert all(4 <= len(words) <= 18 for words in chosen)
+    plain = [words for words in utterances(1, 2_000, grammar) if 4 <= len(words) <= 18][:300]
+    assert _kinds(chosen) > 1.15 * _kinds(plain)
+
+
+def _kinds(sentences):
+    return len({word for words in sentences for word in words})
+
+
+def test_lists_take_turns(grammar):
+    made = list(islice(prompts.lists(random.Random(1), grammar), 18))
+    assert all(made)
+    assert any(all(len(word) == 1 for word in words) for words in made)
+
+
+def test_spelled_letters_are_capitals_for_the_synthesiser():
+    assert (
+        prompts.spoken_form(["fit", "a", "p", "s", "i", "gauge", "i", "said"])
+        == "fit a P S I gauge i said"
+    )
 
 
 # ---- pronunciations ----------------------------------------------------------------------------
@@ -488,6 +524,31 @@ def test_unknown_words_break_the_history(vocabulary, parts):
     alone = np.log(parts[0].probability(np.array([vocabulary.ids["is"]]), 1)[0])
     assert values[2] == pytest.approx(alone)
     assert values[:2] == pytest.approx(ngrams.log_probabilities(parts[0], known)[:2])
+
+
+def test_copies_of_a_text_count_once(vocabulary):
+    once = _stream(vocabulary, SMALL)
+    thrice = _stream(vocabulary, SMALL * 3)
+    model = ngrams.witten_bell(once, len(vocabulary), (1, 1, 1))
+    same = ngrams.witten_bell(thrice, len(vocabulary), (1, 1, 1), copies=3)
+    for left, right in zip(model.tables, same.tables, strict=True):
+        assert left.probability == pytest.approx(right.probability)
+
+
+def test_varied_notes_keep_their_shape():
+    note = ["gap", "twenty", "two", "thou"]
+    made = list(language_model.varied([note], 1))
+    assert len(made) == language_model.COPIES
+    assert len({tuple(words) for words in made}) > 3
+    assert all(words[0] == "gap" and words[3] == "thou" for words in made)
+    assert all(words[1].endswith("ty") and words[2] in DIGITS for words in made)
+
+
+def test_the_weights_prefer_the_part_that_fits(vocabulary, parts):
+    dev = _stream(vocabulary, ["the gap is three thou"])
+    weights, _ = language_model.best_weights(parts, dev)
+    assert weights[0] > 0.8
+    assert weights.sum() == pytest.approx(1)
 
 
 def test_arpa_file(vocabulary, parts, tmp_path):

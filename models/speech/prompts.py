@@ -4,7 +4,7 @@
 
 writes models/speech/work/prompts.txt, one prompt a line in plain lower-case words, and
 prompts.tsv with the kind of each beside it. Kinds: "dictation" (60 %, from the grammar, chosen
-so that rare words and number patterns come early), "text" (25 %, from books and everyday
+so that rare words and number patterns come early, and from hand-written notes while they last), "text" (25 %, from books and everyday
 sentences), "list" (15 %, isolated words, number strings, spelled letters). The kinds take
 turns, so that any first part of the file is a balanced sample.
 
@@ -25,6 +25,7 @@ from models.speech.pronunciations import is_letter
 
 WORK = Path(__file__).parent / "work"
 TURNS = ("dictation",) * 12 + ("text",) * 5 + ("list",) * 3
+NOTE_EVERY = 6  # of the dictation prompts, one in so many is from the hand-written notes
 CANDIDATES = 12  # sentences looked at for each one taken
 TEXT_SHARES = {
     "pg-workshop": 8,
@@ -57,6 +58,27 @@ class Coverage:
 
 
 def dictation(seed: int, grammar: Grammar) -> Iterator[list[str]]:
+    """Grammar utterances with pieces of hand-written notes among them."""
+    notes = note_pieces(Random(seed))
+    for count, words in enumerate(grammar_prompts(seed, grammar)):
+        if count % NOTE_EVERY == 0 and notes:
+            yield notes.pop()
+        yield words
+
+
+def note_pieces(random: Random) -> list[list[str]]:
+    """The hand-written notes in pieces of 5 to 18 words, in a new order."""
+    pieces = []
+    for words in corpus_text.dictation(corpus_text.NOTES):
+        while words:
+            size = len(words) if len(words) <= 18 else random.randint(6, 13)
+            pieces.append(words[:size])
+            words = words[size:]
+    random.shuffle(pieces)
+    return [piece for piece in pieces if len(piece) >= 5]
+
+
+def grammar_prompts(seed: int, grammar: Grammar) -> Iterator[list[str]]:
     """Grammar utterances of 4 to 18 words, the ones that bring something new first."""
     coverage = Coverage(grammar.words("any_value"))
     batch: list[list[str]] = []
