@@ -273,6 +273,10 @@ def test_stems(word, ending, first):
     [
         ("a thou", 0, False),
         ("b a c", 1, True),
+        ("a b c", 0, True),
+        ("serial a b c two", 1, True),
+        ("a p s i gauge", 0, False),
+        ("a v belt", 0, False),
         ("that p s i is low", 3, True),
         ("i fitted it", 0, False),
         ("p for papa", 0, True),

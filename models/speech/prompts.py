@@ -4,9 +4,9 @@
 
 writes models/speech/work/prompts.txt, one prompt a line in plain lower-case words, and
 prompts.tsv with the kind of each beside it. Kinds: "dictation" (60 %, from the grammar, chosen
-so that rare words and number patterns come early, and from hand-written notes while they last), "text" (25 %, from books and everyday
-sentences), "list" (15 %, isolated words, number strings, spelled letters). The kinds take
-turns, so that any first part of the file is a balanced sample.
+so that rare words and number patterns come early, and from hand-written notes while they last),
+"text" (25 %, from books and everyday sentences), "list" (15 %, isolated words, number strings,
+spelled letters). The kinds take turns, so that any first part of the file is a balanced sample.
 
 A speech synthesiser reads some words wrongly. spoken_form() gives a prompt in the spelling
 that makes it say the right thing: spelled letters as capitals.
@@ -166,10 +166,7 @@ def prompts(seed: int, count: int, known: set[str]) -> Iterator[tuple[str, list[
 
 
 def spoken_form(words: list[str]) -> str:
-    """The prompt for a synthesiser: letters that are spelled stand as capitals.
-
-    "a" and "i" are words unless a neighbour is another single letter.
-    """
+    """The prompt for a synthesiser: letters that are spelled stand as capitals."""
     return " ".join(
         word.upper() if len(word) == 1 and is_letter(words, index) else word
         for index, word in enumerate(words)

@@ -35,6 +35,9 @@ PREFIXES = {
     "kilo": ("K", "IH", "L", "AH"), "mega": ("M", "EH", "G", "AH"),
 }  # fmt: skip
 SHORTEST_PART = 3
+DIGITS = frozenset(
+    "oh nought zero one two three four five six seven eight nine double".split()  # noqa: SIM905
+)
 
 Phones = tuple[str, ...]
 
@@ -243,11 +246,24 @@ class Pronouncer:
 
 
 def is_letter(words: list[str], index: int) -> bool:
-    """Whether the single-letter word at index is a spelled letter, not the word "a" or "i"."""
+    """Whether the single-letter word at index is a spelled letter, not the word "a" or "i".
+
+    Those two are letters after another letter, and before letters that no word follows:
+    "a b c" and "a b c one two" are spelled, "a p s i gauge" begins with the article.
+    """
     if words[index] not in ("a", "i"):
         return True
-    near = words[max(0, index - 1) : index] + words[index + 1 : index + 2]
-    return any(len(word) == 1 and word not in ("a", "i") for word in near)
+    if index and _certain_letter(words[index - 1]):
+        return True
+    after = index + 1
+    while after < len(words) and len(words[after]) == 1:
+        after += 1
+    spelled = any(_certain_letter(word) for word in words[index + 1 : after])
+    return spelled and (after == len(words) or words[after] in DIGITS)
+
+
+def _certain_letter(word: str) -> bool:
+    return len(word) == 1 and word not in ("a", "i")
 
 
 def guess(word: str, accent: str) -> Pronunciation:
