@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 import click
 
 from talklog import __version__
-from talklog.errors import TalklogError
+from talklog.errors import AudioError, TalklogError
 
 if TYPE_CHECKING:
     from talklog.record import ServiceRecord
@@ -109,6 +109,8 @@ def take(
     done = _Done(form=form, out=out, single=len(files) == 1)
     for path in files:
         with done.reporting():
+            if path.is_dir():
+                raise AudioError(f"{path}: no recordings in this folder")
             done.add(_record(hear_one(path), chosen or _beside(path)), path.name)
     done.finish()
 
@@ -214,9 +216,11 @@ def check_folder(folder: Path) -> None:
     \b
       talklog models check-folder ~/models/other-english
     """
-    from talklog.recognise import find_model
+    from talklog.recognise import Recogniser
 
-    _print(f"{find_model(folder)}: good.\n")
+    recogniser = Recogniser(folder)
+    recogniser.listener()
+    _print(f"{folder}: good ({recogniser.identity()})\n")
 
 
 # ---- shared by the commands ----------------------------------------------------------------------
@@ -306,9 +310,20 @@ def _beside(path: Path) -> NamedSheet | None:
 
 def _listener(model: Path | None) -> Callable[[Path], Transcript]:
     """A function from recording to transcript that loads the model once."""
+    from talklog.progress import Progress
     from talklog.recognise import Recogniser
 
-    return Recogniser(model).hear
+    recogniser = Recogniser(model)
+
+    def hear_one(path: Path) -> Transcript:
+        progress = Progress(path.name, _progress_text, terminal=sys.stderr.isatty())
+        return recogniser.hear(path, on_progress=progress)
+
+    return hear_one
+
+
+def _progress_text(text: str) -> None:
+    click.echo(text, nl=False, err=True)
 
 
 def _print(text: str) -> None:
