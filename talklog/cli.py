@@ -135,7 +135,8 @@ def read(file: Path, machine: str | None, bands: Path | None, form: str | None) 
     piped = str(file) == "-"
     transcript = read_stream(sys.stdin.buffer) if piped else read_file(file)
     done = _Done(form=form, out=None, single=True)
-    done.add(_record(transcript, chosen or (None if piped else _beside(file))), file.name)
+    name = "from standard input" if piped else file.name
+    done.add(_record(transcript, chosen or (None if piped else _beside(file))), name)
     done.finish()
 
 
