@@ -15,8 +15,11 @@ from pathlib import Path
 WORKSHOP = ("pg-workshop", "navedtra-construction-mechanic", "faa-incident-remarks")
 GENERAL = ("common-voice-sentences", "nasa-air-ground", "tatoeba-en", "taskmaster")
 
-# Notes written by hand as people speak, from the extractor's training corpus.
-NOTES = tuple(sorted((Path(__file__).parents[1] / "extractor/corpus/train").glob("*.toml")))
+# Notes written by hand as people speak: those of the extractor's corpus to learn from, and
+# those to choose settings by (other authors).
+HAND_WRITTEN = Path(__file__).parents[1] / "extractor" / "corpus"
+NOTES = tuple(sorted((HAND_WRITTEN / "train").glob("*.toml")))
+DEVELOPMENT = tuple(sorted((HAND_WRITTEN / "dev").glob("*.toml")))
 SPELLINGS = Path(__file__).parent / "grammar" / "spellings.tsv"
 
 WORD = re.compile(r"[a-z]+(?:'[a-z]+)*")
@@ -80,12 +83,12 @@ def spoken_words(sentence: str) -> list[str] | None:
 
 
 def british(words: list[str], table: dict[str, str]) -> list[str]:
-    """The words in the spelling that the recogniser writes ("tire" in a workshop is a tyre)."""
-    return [table.get(word, word) for word in words]
+    """The words as the recogniser writes them: "tire" in a workshop is a tyre, "psi" p s i."""
+    return [part for word in words for part in table.get(word, word).split()]
 
 
 def spelling_table() -> dict[str, str]:
-    """American spelling of trade words -> the British one that the project writes."""
+    """Other spellings -> the one that the recogniser writes (grammar/spellings.tsv)."""
     rows = SPELLINGS.read_text(encoding="utf-8").split("\n")
     return dict(row.split("\t") for row in rows if row and not row.startswith("#"))
 

@@ -5,7 +5,8 @@
 reads models/speech/work/lexicon.tsv (the only words it knows) and writes
 models/speech/work/lm.arpa.gz and lm.json (weights, sizes, perplexities). The parts are mixed
 with weights that suit the development dictation best, then pruned to the given size.
-Development dictation is --dev FILE ...; without it the weights stay as they are below.
+Development dictation is --dev FILE ... (the extractor's development notes unless said
+otherwise); without it the weights stay as they are below.
 Hand-written notes (--notes FILE ..., those of the extractor's training corpus unless said
 otherwise) make a part of their own, their numbers varied. Both kinds of file are plain text,
 one note a line, or TOML with [[passage]] text. Takes a minute or two and about 1 GB.
@@ -38,9 +39,8 @@ from models.speech.ngrams import (
 )
 
 WORK = Path(__file__).parent / "work"
-# Best on hand-written notes, each file in turn left out of the notes part (see lm.json for the
-# perplexities of a run).
-DEFAULT_WEIGHTS = {"grammar": 0.3, "workshop": 0.15, "general": 0.2, "notes": 0.35}
+# Near what notes by another author than those of the notes part ask for.
+DEFAULT_WEIGHTS = {"grammar": 0.3, "workshop": 0.15, "general": 0.15, "notes": 0.4}
 DEFAULT_SHARPNESS = 0.0
 SHARPNESSES = (0.0, 0.25, 0.5, 0.75, 1.0)
 GRID = 20  # weights are tried in steps of 1/20
@@ -192,7 +192,7 @@ def unknown_share(stream: np.ndarray) -> float:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--lexicon", type=Path, default=WORK / "lexicon.tsv")
-    parser.add_argument("--dev", type=Path, nargs="*", default=[])
+    parser.add_argument("--dev", type=Path, nargs="*", default=corpus_text.DEVELOPMENT)
     parser.add_argument("--notes", type=Path, nargs="*", default=corpus_text.NOTES)
     parser.add_argument("--sentences", type=int, default=1_500_000)
     parser.add_argument("--seed", type=int, default=1)

@@ -69,7 +69,9 @@ def dictation(seed: int, grammar: Grammar) -> Iterator[list[str]]:
 def note_pieces(random: Random) -> list[list[str]]:
     """The hand-written notes in pieces of 5 to 18 words, in a new order."""
     pieces = []
-    for words in corpus_text.dictation(corpus_text.NOTES):
+    table = corpus_text.spelling_table()
+    for note in corpus_text.dictation(corpus_text.NOTES):
+        words = corpus_text.british(note, table)
         while words:
             size = len(words) if len(words) <= 18 else random.randint(6, 13)
             pieces.append(words[:size])
