@@ -3,8 +3,9 @@
     python -m models.speech.export network.pt MODEL_DIR [--blank-bias -1.0]
 
 Makes am/final.mdl, conf/mfcc.conf and conf/model.conf; the graph is made by ``graph``. Only the
-simplest nnet3 components are used (affine, ReLU, sum): batch norms are folded into the affine
-transforms, and the first of these turns the recogniser's MFCCs back into log-mel energies.
+simplest nnet3 components are used (affine, ReLU, scale, sum). The offset of a batch norm is folded
+into the affine transforms after it; its scale stays apart, because rows of very different size
+would spoil the one-byte weights. The first affine turns MFCCs back into log-mel energies.
 """
 
 from __future__ import annotations
@@ -116,6 +117,17 @@ def pointwise(kind: str, width: int) -> Writer:
     return write
 
 
+def scaling(scales: np.ndarray) -> Writer:
+    """A component that multiplies each value by its own scale."""
+
+    def write(writer: BinaryWriter, _name: str) -> None:
+        writer.tokens("<FixedScaleComponent>", "<Scales>")
+        writer.vector(scales)
+        writer.tokens("</FixedScaleComponent>")
+
+    return write
+
+
 def passing(width: int) -> Writer:
     """A component that does nothing: nnet3 sums inputs only at the mouth of a component."""
 
@@ -134,7 +146,7 @@ def _array(tensor: torch.Tensor) -> np.ndarray:
 
 
 def _folded(norm: torch.nn.BatchNorm1d) -> tuple[np.ndarray, np.ndarray]:
-    """A batch norm as scale and offset. The scale may move before a ReLU, since it is positive."""
+    """A batch norm as scale and offset."""
     scale = 1 / np.sqrt(_array(norm.running_var) + norm.eps)
     return scale, -_array(norm.running_mean) * scale
 
@@ -160,9 +172,9 @@ def _add_input(graph: Nnet3, net: network.AcousticNetwork) -> tuple[str, np.ndar
               affine(log_mel_of_mfcc() * deviation[:, None], -mean * deviation, exact=True))
     scale, offset = _folded(net.first_norm)
     graph.add("first", "Append(Offset(mel, -1), mel, Offset(mel, 1))",
-              affine(_array(net.first.weight) * scale[:, None], _array(net.first.bias) * scale))
-    return graph.add("first.relu", "first",
-                     pointwise("RectifiedLinearComponent", len(scale))), offset
+              affine(_array(net.first.weight), _array(net.first.bias)))
+    graph.add("first.relu", "first", pointwise("RectifiedLinearComponent", len(scale)))
+    return graph.add("first.scale", "first.relu", scaling(scale)), offset
 
 
 def _add_layer(graph: Nnet3, name: str, layer: network.FactorisedLayer, rate: int, node: str,
@@ -176,9 +188,10 @@ def _add_layer(graph: Nnet3, name: str, layer: network.FactorisedLayer, rate: in
               affine(narrow, np.zeros(len(narrow))))
     source = f"{name}.narrow"
     graph.add(f"{name}.wide", f"Append({source}, Offset({source}, {step}))" if step else source,
-              affine(wide * scale[:, None], bias * scale))
+              affine(wide, bias))
     graph.add(f"{name}.relu", f"{name}.wide", pointwise("RectifiedLinearComponent", len(scale)))
-    total = graph.add(f"{name}.sum", f"Sum({name}.relu, Scale({network.BYPASS}, {node}))",
+    graph.add(f"{name}.scale", f"{name}.relu", scaling(scale))
+    total = graph.add(f"{name}.sum", f"Sum({name}.scale, Scale({network.BYPASS}, {node}))",
                       passing(len(scale)))
     return total, shift + network.BYPASS * offset
 
