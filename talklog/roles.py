@@ -1,0 +1,221 @@
+"""Step 4: each number gets its unit, its place in the sentence and its role. Knows no bands.
+
+"torqued to one ten newton metres" -> 110, N.m, role set. Numbers that are no readings get the
+reason why (quoted_spec, tool_size, count ...); what cannot be settled keeps its doubt.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from talklog.mentions import CueMention, Mention, Mentions
+from talklog.numbers import Number, NumberRun
+from talklog.transcript import Transcript
+from talklog.vocabulary import load
+
+LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
+MEASURING = ("measured", "set", "as_found", "as_left")
+# The first of these that governs a number decides.
+ORDER = ("meter", "follow_up", "other_opinion", "quoted_spec", "hypothetical", "intention",
+         "tool_size", "part_size", "time_or_date", "as_found", "as_left", "set")
+SIZE_CUES = ("tool_size", "part_size")
+NOT_MEASUREMENTS = ("ordinal", "tolerance", "rough", "unfinished", "tail")
+LARGEST_PLACE = 24  # cylinders, stations: a larger number is not a place
+PLACE_NAMES = ("injector", "piston", "spark plug", "glow plug", "main bearing", "big end", "cylinder",
+               "wheel bearing", "bearing")
+
+
+@dataclass(frozen=True, slots=True)
+class RoledNumber:
+    """A number with its unit mention (``None`` if none was said) and its role.
+
+    ``role`` is one of MEASURING, a why of SetAside, "position", "meter", "follow_up" or "unknown".
+    ``doubt`` says what is not certain; ``others`` are other numbers the same words may be.
+    """
+
+    number: Number
+    unit: Mention | None
+    role: str
+    because: str
+    doubt: str | None = None
+    others: tuple[Number, ...] = ()
+    place: str | None = None  # "2" in "cylinder two one fifty"
+
+    @property
+    def last(self) -> int:
+        return self.unit.last if self.unit else self.number.last
+
+
+def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumber, ...]:
+    """All numbers of a note, in order. Every number of the chosen readings is in the result."""
+    roled: list[RoledNumber] = []
+    for run in mentions.numbers:
+        for number in _chosen(transcript, mentions, run):
+            roled.append(_roled(transcript, mentions, run, number))
+    return tuple(_with_corrections(mentions, _with_carried_units(transcript, roled)))
+
+
+# ---- which reading of a run ----------------------------------------------------------------------
+
+
+def _chosen(transcript: Transcript, mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
+    """The reading whose first number is a place when a place word stands before, else the first."""
+    if _place_word_before(transcript, mentions, run.first):
+        for reading in run.readings:
+            if len(reading) > 1 and _is_place(reading[0]):
+                return reading
+    return run.readings[0]
+
+
+def _is_place(number: Number) -> bool:
+    whole = number.value == number.value.to_integral_value()
+    return number.form in ("integer", "ordinal", "typed", "digits") and number.high is None and (
+        whole and 0 < number.value <= LARGEST_PLACE and number.last == number.first)
+
+
+def _place_word_before(transcript: Transcript, mentions: Mentions, at: int) -> bool:
+    if at and transcript.words[at - 1].text in load().numbered:
+        return True
+    return any(span.last == at - 1 and span.name in PLACE_NAMES for span in mentions.of("component"))
+
+
+# ---- one number ----------------------------------------------------------------------------------
+
+
+def _roled(transcript: Transcript, mentions: Mentions, run: NumberRun, number: Number) -> RoledNumber:
+    unit = next((u for u in mentions.of("unit") if u.first == number.last + 1), None)
+    starts_run = number.first == run.first
+    if starts_run and _place_word_before(transcript, mentions, run.first) and _is_place(number) and (
+            unit is None):
+        return RoledNumber(number, None, "position", "follows a word like cylinder or number")
+    role, because = _role(transcript, mentions, number, unit)
+    doubt, others = _doubt(run, number)
+    return RoledNumber(number, unit, role, because, doubt, others)
+
+
+def _doubt(run: NumberRun, number: Number) -> tuple[str | None, tuple[Number, ...]]:
+    """A number whose words may be another number of the same extent must be asked about."""
+    if number.form == "implied":
+        others = tuple(n for reading in run.readings[1:] for n in reading if n.form != "implied")
+        return "the point was not said", others[:4]
+    rivals = tuple(
+        n for reading in run.readings for n in reading
+        if n.form == "implied" and n.first <= number.first and n.last >= number.last)
+    if rivals and len(run.readings[0]) > 1:
+        return "could be one number with its point left out", rivals[:4]
+    return None, ()
+
+
+def _role(transcript: Transcript, mentions: Mentions, number: Number, unit: Mention | None
+          ) -> tuple[str, str]:
+    last = unit.last if unit else number.last
+    governing = _governing(transcript, mentions, number.first, last)
+    for category in ORDER:
+        cue = governing.get(category)
+        if cue is None or (category in SIZE_CUES and not _touches(cue, number.first, last, unit)):
+            continue
+        return category, f"\"{transcript.heard(cue.first, cue.last)}\" stands near"
+    if number.form in NOT_MEASUREMENTS:
+        return "unknown", f"{number.form} number"
+    if number.high is not None:
+        return "quoted_spec", "a range is no reading"
+    if unit is None and _counts(mentions, number):
+        return "count", "counts what follows"
+    if unit is not None and _is_time(unit):
+        return "time_or_date", "a stretch of time"
+    return "measured", "no other cue"
+
+
+def _is_time(unit: Mention) -> bool:
+    return all(words.quantities[0] == "time" for words in unit.units)
+
+
+def _counts(mentions: Mentions, number: Number) -> bool:
+    whole = number.value == number.value.to_integral_value()
+    return whole and number.form in ("integer", "typed") and any(
+        number.last < span.first <= number.last + 2 for span in mentions.of("component"))
+
+
+def _touches(cue: CueMention, first: int, last: int, unit: Mention | None) -> bool:
+    """A size cue must stand right beside the number ("thirteen mil spanner", "m eight")."""
+    return cue.first == last + 1 or cue.last == first - 1
+
+
+def _governing(transcript: Transcript, mentions: Mentions, first: int, last: int
+               ) -> dict[str, CueMention]:
+    """The nearest cue of each category that reaches the words ``first..last``."""
+    stops = [m.first for m in mentions.cues if m.cue.category == "terminator"]
+    found: dict[str, CueMention] = {}
+    for mention in mentions.cues:
+        if _reaches(transcript, mention, stops, first, last):
+            old = found.get(mention.cue.category)
+            if old is None or _distance(mention, first, last) <= _distance(old, first, last):
+                found[mention.cue.category] = mention
+    return found
+
+
+def _distance(mention: CueMention, first: int, last: int) -> int:
+    return first - mention.last if mention.cue.forward else mention.first - last
+
+
+def _reaches(transcript: Transcript, mention: CueMention, stops: list[int], first: int, last: int
+             ) -> bool:
+    if mention.cue.forward:
+        between = range(mention.last + 1, first + 1)
+        inside = mention.last < first <= mention.last + mention.cue.scope
+    else:
+        between = range(last + 1, mention.first + 1)
+        inside = last < mention.first <= last + mention.cue.scope
+    if not inside or mention.cue.category == "terminator":
+        return False
+    broken = any(transcript.words[at].pause_before >= LONG_PAUSE for at in between)
+    stopped = mention.cue.forward and any(mention.last < stop < first for stop in stops)
+    return not broken and not stopped
+
+
+# ---- across numbers ------------------------------------------------------------------------------
+
+
+def _with_carried_units(transcript: Transcript, roled: list[RoledNumber]) -> list[RoledNumber]:
+    """In a list a unit is said once: bare readings take it from the next, else the last one."""
+    result = list(roled)
+    for index, item in enumerate(result):
+        if item.role not in MEASURING or item.unit is not None:
+            continue
+        after = next((o for o in result[index + 1 :] if o.role in MEASURING), None)
+        before = next((o for o in reversed(result[:index]) if o.role in MEASURING), None)
+        for other, near in ((after, 9), (before, 9)):
+            if other is None or other.unit is None:
+                continue
+            gap = other.number.first - item.last if other is after else item.number.first - other.last
+            if 0 < gap <= near and _places_between(result, item, other):
+                carried = replace(other.unit, first=item.number.last + 1, last=item.number.last)
+                result[index] = replace(
+                    item, unit=carried, because=f"{item.because}; unit carried within the list")
+                break
+    return result
+
+
+def _places_between(roled: list[RoledNumber], left: RoledNumber, right: RoledNumber) -> bool:
+    """Only readings and places of the list may stand between the two."""
+    low, high = sorted((left.number.first, right.number.first))
+    return all(o.role in (*MEASURING, "position") for o in roled if low < o.number.first < high)
+
+
+def _with_corrections(mentions: Mentions, roled: list[RoledNumber]) -> list[RoledNumber]:
+    """ "one ten no make that one fifteen newton metres": the first is superseded."""
+    cues = [m for m in mentions.cues if m.cue.category == "superseded"]
+    result = list(roled)
+    for index, item in enumerate(result):
+        if index == 0 or item.role not in (*MEASURING, "position"):
+            continue
+        earlier = result[index - 1]
+        cue = next((c for c in cues if earlier.number.last < c.first and
+                    c.last < item.number.first <= c.last + c.cue.scope), None)
+        if cue is None or earlier.role not in (*MEASURING, "position"):
+            continue
+        role = earlier.role if item.role == "measured" else item.role
+        result[index - 1] = replace(earlier, role="superseded", because="corrected just after")
+        result[index] = replace(item, role=role, unit=item.unit or earlier.unit,
+                                because=f"corrects the value before; {item.because}")
+    return result
