@@ -125,16 +125,23 @@ class _Context:
         if numbers:
             return str(numbers[-1].number.said)
         for low, high in spans:
-            near = [p for p in self.positions if (0 <= low - p.last <= BESIDE
-                    or 0 <= p.first - high <= 1) and not self.paused(min(p.last, high), max(p.first, low))]
-            others = [p for p in near if component is None or (p.first, p.last) != (
-                component.first, component.last)]
-            if others:
-                return " ".join(dict.fromkeys(p.name for p in others[-2:]))
+            near = [p for p in self.positions if self._beside(p, low, high) and (
+                component is None or (p.first, p.last) != (component.first, component.last))]
+            if near:
+                return near[-1].name
         if component is not None and component.name in (*PLACE_NAMES, "cylinder"):
             same = [p for p in self.places if p.number.first == component.last + 1]
             return str(same[0].number.said) if same else None
         return None
+
+    def _beside(self, place: Mention, low: int, high: int) -> bool:
+        """Just before, or after a preposition ("two point two on the front left")."""
+        if 0 < low - place.last <= BESIDE:
+            crossed = any(place.last < n.number.first < low for n in self.roled)
+            return not crossed and not self.paused(place.last, low)
+        between = self.transcript.heard(high + 1, place.first - 1).split()
+        return 0 < place.first - high <= BESIDE and not self.paused(high, place.first) and (
+            bool(between) and between[0] in ("on", "at", "in"))
 
     def quantity_word(self, first: int, last: int, allowed: tuple[str, ...]) -> Mention | None:
         """The nearest quantity word that the unit allows, before the number or just behind it."""

@@ -289,10 +289,11 @@ def _too_long(path: Path) -> str:
 # ---- soundfile -----------------------------------------------------------------------------------
 
 _FRAMES = 16_384  # frames decoded at a time, fewer if there are many channels
+_MALFORMED = 3  # SF_ERR_MALFORMED_FILE: right kind, broken; another decoder would hide that
 _UNKNOWN_LENGTH = 2**62  # libsndfile says 2**63 - 1
 # How libsndfile's log tells of a chunk that is longer than the file: "data : 900 (should be 500)".
 _OVERLONG = re.compile(
-    r"^ *(data|SSND|Data Size|riff|Riff size) *: (\d+) \(should be (\d+)\)", re.M
+    r"^ *(?:data|SSND|Data Size|riff|Riff size) *: (\d+) \(should be (\d+)\)", re.M
 )
 _HOLES = ("Corrupted bitstream", "reports a hole")
 
@@ -308,9 +309,20 @@ def _soundfile(path: Path, kind: _Kind, file: BinaryIO) -> Any | None:
     os.lseek(file.fileno(), 0, os.SEEK_SET)  # libsndfile starts where the descriptor stands
     with _hushed():
         try:
-            return soundfile.SoundFile(source, closefd=False)
-        except soundfile.LibsndfileError:
+            return _forward(soundfile.SoundFile)(source, closefd=False)
+        except soundfile.LibsndfileError as error:
+            if error.code == _MALFORMED:
+                raise AudioError(_unreadable(path, kind)) from None
             return None
+
+
+def _forward(sound_file: type) -> type:
+    """SoundFile that reads straight on.
+
+    It seeks to where it stands after every read, if it can; that makes an MP3 decoder forget what
+    it carries from frame to frame, and leaves a burst of garbage at the start of each block.
+    """
+    return type("Forward", (sound_file,), {"seekable": lambda self: False})
 
 
 def _sound_of(path: Path, opened: Any) -> _Sound:

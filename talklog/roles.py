@@ -50,8 +50,8 @@ def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumbe
     """All numbers of a note, in order. Every number of the chosen readings is in the result."""
     roled: list[RoledNumber] = []
     for run in mentions.numbers:
-        for number in _chosen(transcript, mentions, run):
-            roled.append(_roled(transcript, mentions, run, number))
+        chosen = _chosen(transcript, mentions, run)
+        roled += [_roled(transcript, mentions, run, chosen, number) for number in chosen]
     return tuple(_with_corrections(mentions, _with_carried_units(transcript, roled)))
 
 
@@ -59,11 +59,14 @@ def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumbe
 
 
 def _chosen(transcript: Transcript, mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
-    """The reading whose first number is a place when a place word stands before, else the first."""
+    """The reading whose first number is a place when a place word stands before; the one that
+    begins right after a correction ("make that one fifteen"); else the most usual."""
     if _place_word_before(transcript, mentions, run.first):
         for reading in run.readings:
             if len(reading) > 1 and _is_place(reading[0]):
                 return reading
+    if any(c.last + 1 == run.first and c.cue.category == "superseded" for c in mentions.cues):
+        return next((r for r in run.readings if r and r[0].first == run.first), run.readings[0])
     return run.readings[0]
 
 
@@ -82,27 +85,32 @@ def _place_word_before(transcript: Transcript, mentions: Mentions, at: int) -> b
 # ---- one number ----------------------------------------------------------------------------------
 
 
-def _roled(transcript: Transcript, mentions: Mentions, run: NumberRun, number: Number) -> RoledNumber:
+def _roled(transcript: Transcript, mentions: Mentions, run: NumberRun,
+           chosen: tuple[Number, ...], number: Number) -> RoledNumber:
     unit = next((u for u in mentions.of("unit") if u.first == number.last + 1), None)
     starts_run = number.first == run.first
     if starts_run and _place_word_before(transcript, mentions, run.first) and _is_place(number) and (
             unit is None):
         return RoledNumber(number, None, "position", "follows a word like cylinder or number")
     role, because = _role(transcript, mentions, number, unit)
-    doubt, others = _doubt(run, number)
+    doubt, others = _doubt(run, chosen, number)
     return RoledNumber(number, unit, role, because, doubt, others)
 
 
-def _doubt(run: NumberRun, number: Number) -> tuple[str | None, tuple[Number, ...]]:
-    """A number whose words may be another number of the same extent must be asked about."""
+def _doubt(run: NumberRun, chosen: tuple[Number, ...], number: Number
+           ) -> tuple[str | None, tuple[Number, ...]]:
+    """A number whose words may be another number must be asked about."""
     if number.form == "implied":
-        others = tuple(n for reading in run.readings[1:] for n in reading if n.form != "implied")
+        others = tuple(n for reading in run.readings for n in reading if n.form != "implied")
         return "the point was not said", others[:4]
-    rivals = tuple(
+    covered = {at for n in chosen for at in range(n.first, n.last + 1)}
+    wider = tuple(
         n for reading in run.readings for n in reading
-        if n.form == "implied" and n.first <= number.first and n.last >= number.last)
-    if rivals and len(run.readings[0]) > 1:
-        return "could be one number with its point left out", rivals[:4]
+        if n.first <= number.first and n.last >= number.last and n.value != number.value
+        and (n.form == "implied" or not covered.issuperset(range(n.first, n.last + 1))))
+    if wider:
+        names = " or ".join(dict.fromkeys(n.said for n in wider))
+        return f"the words could also mean {names}", wider[:4]
     return None, ()
 
 
