@@ -227,11 +227,12 @@ def _not_done(context: _Context, first: int) -> bool:
 
 
 def _actions(context: _Context) -> Iterator[Action]:
-    quantities = {(q.first, q.last) for q in context.mentions.of("quantity")}
+    nouns = [*context.components,
+             *(q for q in context.mentions.of("quantity") if q.last > q.first
+               or context.transcript.words[q.first].text == q.name)]
     for span in context.mentions.of("action"):
-        form = context.transcript.heard(span.first, span.last)
-        if (span.first, span.last) in quantities and form == span.name:
-            continue  # "torque" the noun
+        if any(n.first <= span.last and span.first <= n.last for n in nouns):
+            continue  # "pump" in "water pump", "free" in "free play", "torque" the noun
         component = _thing_beside(context, span)
         if component is None:
             continue
@@ -272,7 +273,9 @@ def _part_cue(context: _Context, component: Mention) -> CueMention | None:
         if mention.cue.category in PART_STATUS:
             gap = (component.first - mention.last if mention.cue.forward
                    else mention.first - component.last)
-            if 0 < gap <= min(3, mention.cue.scope):
+            low, high = sorted((mention.last, component.first))
+            crossed = any(low < c.first < high for c in context.components)
+            if 0 < gap <= min(3, mention.cue.scope) and not crossed and not context.paused(low, high):
                 found.append(mention)
     return min(found, key=lambda m: m.cue.category == "part_fitted", default=None)
 
@@ -308,29 +311,39 @@ def _due(transcript: Transcript, item: RoledNumber) -> Due | None:
 
 
 def _follow_ups(context: _Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:
-    words, end = context.transcript.words, -1
+    end = -1
     for cue in (c for c in context.mentions.cues if c.cue.category == "follow_up"):
         if cue.first <= end:
             continue
-        end = cue.last
-        while end + 1 < len(words) and end - cue.last < cue.cue.scope and (
-                words[end + 1].pause_before < LONG_PAUSE):
-            end += 1
+        start = _beginning(context, cue)
+        end = _reach(context, cue)
         number = next((n for n in due_numbers if cue.last < n.number.first <= end), None)
-        said = context.transcript.heard(cue.first, end)
+        said = context.transcript.heard(start, end)
         event = next((event for event in EVENTS if event in said), None)
         due = _due(context.transcript, number) if number else (Due(event=event) if event else None)
-        thing = next((c for c in context.components if cue.first <= c.first <= end), None)
-        yield FollowUp(said, thing.name if thing else None, due, cue.first, end)
+        thing = next((c for c in context.components if start <= c.first <= end), None)
+        yield FollowUp(said, thing.name if thing else None, due, start, end)
+
+
+def _reach(context: _Context, cue: CueMention) -> int:
+    """The last word that a cue governs: up to its scope or the next long pause."""
+    words, end = context.transcript.words, cue.last
+    while end + 1 < len(words) and end - cue.last < cue.cue.scope and (
+            words[end + 1].pause_before < LONG_PAUSE):
+        end += 1
+    return end
+
+
+def _beginning(context: _Context, cue: CueMention) -> int:
+    """ "check the belt | again in fifty hours": the action just before belongs to it."""
+    near = [a.first for a in context.mentions.of("action")
+            if 0 < cue.first - a.last <= 5 and not context.paused(a.last, cue.first)]
+    return near[-1] if near else cue.first
 
 
 def _cautions(context: _Context) -> Iterator[SpokenCaution]:
-    words = context.transcript.words
+    end = -1
     for cue in (c for c in context.mentions.cues if c.cue.category == "caution"):
-        end = cue.last
-        while end + 1 < len(words) and end - cue.last < cue.cue.scope and (
-                words[end + 1].pause_before < LONG_PAUSE):
-            end += 1
-        yield SpokenCaution(context.transcript.heard(cue.first, end), cue.first, end)
-
-
+        if cue.first > end:
+            end = _reach(context, cue)
+            yield SpokenCaution(context.transcript.heard(cue.first, end), cue.first, end)

@@ -217,11 +217,10 @@ def check_folder(folder: Path) -> None:
     \b
       talklog models check-folder ~/models/other-english
     """
-    from talklog.recognise import Recogniser
+    from talklog.recognise import VoskEngine, find_model
 
-    recogniser = Recogniser(folder)
-    recogniser.listener()
-    _print(f"{folder}: good ({recogniser.identity()})\n")
+    engine = VoskEngine(find_model(folder))
+    _print(f"{folder}: good ({engine.name}, model {engine.model})\n")
 
 
 # ---- shared by the commands ----------------------------------------------------------------------

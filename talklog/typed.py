@@ -31,20 +31,13 @@ _PAUSE |= dict.fromkeys(".:;?!…", 0.8)
 _PAUSE |= dict.fromkeys(",()[]{}–—-→", 0.3)
 
 # Other signs for the same thing, and signs that are said as words.
-_SIGNS = str.maketrans(
-    {"’": "'", "‘": "'", "“": '"', "”": '"', "″": '"', "⁄": "/", "−": "-", "‐": "-", "‑": "-"}
-    | {
-        "·": ".",
-        "⋅": ".",
-        "\u00b5": "u",
-        "\u03bc": "u",
-        "\u03a9": "ohm",
-        "\u2126": "ohm",
-        "×": "x",
-        "²": "2",
-    }
-    | {"±": " plus or minus ", "&": " and ", "@": " at ", "~": " about ", "≈": " about "}
+_SAME = (
+    *(("'", "’‘"), ('"', "“”″"), ("/", "⁄"), ("-", "−‐‑"), (".", "·⋅"), ("x", "×")),
+    *(("u", "\u00b5\u03bc"), ("ohm", "\u03a9\u2126"), ("2", "²"), ("3", "³")),
+    *(("°C", "℃"), ("°F", "℉"), (" plus or minus ", "±"), (" and ", "&"), (" at ", "@")),
+    (" about ", "~≈"),
 )
+_SIGNS = str.maketrans({sign: plain for plain, signs in _SAME for sign in signs})
 _COMPARED = re.compile(r"(?<!\S)(<=|>=|[<>≤≥])(?=\s*\.?\d)")
 _COMPARISONS = {"<": "less than", ">": "more than", "<=": "at most", ">=": "at least"}
 _COMPARISONS |= {"≤": "at most", "≥": "at least"}
@@ -54,7 +47,9 @@ _QUOTED = re.compile(r'(?<!\S)"([^"\n]*)"')
 
 _FRACTION = r"\d+/(?:2|3|4|5|6|8|10|16|32|64)"
 _NUMBER = rf"(?:{_FRACTION}(?!\d)|\d{{1,3}}(?:,\d{{3}})+(?:\.\d+)?|0,\d+|\d+(?:\.\d+)?|\.\d+)"
-_UNIT = r'(?:°?[^\W\d_]+(?:[./][^\W\d_]{1,3})*(?:(?<=[cm])[23])?|[°%"])'
+_LETTERS = r"[^\W\d_]"
+_POWER = "(?:(?<=[cm])[23]|(?<=in)[23])?"  # cm2, m3, in3
+_UNIT = rf'(?:{_LETTERS}{{2}}H2O|°?{_LETTERS}+{_POWER}(?:[./]{_LETTERS}{{1,3}}{_POWER})*|[°%"])'
 _LOOSE_RANGE = re.compile(rf"(?<![\w.])({_NUMBER})[^\S\n]+[-–][^\S\n]+({_NUMBER})")
 _FIRST = re.compile(r"-?\.?\d|[^\W_]|[°%]")
 # Always between words; and between words unless digits stand on both sides.
@@ -260,8 +255,8 @@ _FORMS = tuple(
         (rf"(-)?({_NUMBER})({_UNIT})?", _groups),  # 12, 0.25mm, -5°C, 3/8", 110N.m
         (rf"(\d+)-({_FRACTION})({_UNIT})?", _groups),  # 1-1/2in
         (rf"({_NUMBER})({_UNIT})?([-–])({_NUMBER})({_UNIT})?", _range),  # 10-12mm
-        (rf"([^\W\d_]{{3,}})(\d{{1,3}}|\d*\.\d+)({_UNIT})?", _groups),  # cyl2, dot4, gap0.25mm
         (_UNIT, _symbol),  # N.m, l/min, °C
+        (rf"([^\W\d_]{{3,}})(\d{{1,3}}|\d*\.\d+)({_UNIT})?", _groups),  # cyl2, dot4, gap0.25mm
         (r"°[CFcf]?|%", _whole),
         (r"\d{1,2}:\d\d(?:[ap]m)?", _whole),  # 14:30
         (r"\d+(?:,\d+){2,}", _list),  # 1,2,3

@@ -98,15 +98,20 @@ def _speak(task: tuple[dict, float]) -> tuple[dict, bytes] | None:
     row, deadline = task
     if time.monotonic() > deadline:
         return None
+    sixteen = sound_of(row)
+    file = io.BytesIO()
+    soundfile.write(file, sixteen, 16_000, format="OGG", subtype="OPUS", compression_level=0.6)
+    return row, file.getvalue()
+
+
+def sound_of(row: dict) -> np.ndarray:
+    """16 kHz samples of a row with ids, voice and speed. Call ``_start_worker`` first."""
     style = sum(_VOICES[name][len(row["ids"])] * share for name, share in row["voice"].items())
     feeds = {_SESSION.get_inputs()[0].name: np.array([[0, *row["ids"], 0]], np.int64),
              _SESSION.get_inputs()[1].name: style[None].astype(np.float32),
              _SESSION.get_inputs()[2].name: np.array([row["speed"]], np.float32)}
     sound = np.squeeze(_SESSION.run(None, feeds)[0])
-    sixteen = _resampled(sound / max(1e-3, np.abs(sound).max()) * 0.5)
-    file = io.BytesIO()
-    soundfile.write(file, sixteen, 16_000, format="OGG", subtype="OPUS", compression_level=0.6)
-    return row, file.getvalue()
+    return _resampled(sound / max(1e-3, np.abs(sound).max()) * 0.5)
 
 
 def _resampled(sound: np.ndarray) -> np.ndarray:
