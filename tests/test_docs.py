@@ -12,6 +12,7 @@ import pytest
 
 from talklog import errors
 from talklog.cli import cli
+from talklog.vocabulary import CATEGORIES
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")
@@ -114,6 +115,11 @@ ERRORS = [
 def test_every_error_is_in_developers_and_in_the_tree(name: str) -> None:
     assert f"`{name}`" in DEVELOPERS
     assert name in errors.__doc__
+
+
+@pytest.mark.parametrize("category", sorted(CATEGORIES))
+def test_every_cue_category_is_in_developers(category: str) -> None:
+    assert f"`{category}`" in DEVELOPERS
 
 
 def test_every_data_file_is_in_developers() -> None:

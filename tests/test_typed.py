@@ -5,6 +5,7 @@ words expected, with | for a pause.
 """
 
 import hashlib
+import unicodedata
 
 import pytest
 from hypothesis import given, settings
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 
 from talklog.errors import TextError
 from talklog.typed import LIMIT_BYTES, read_file, read_stream, read_text, split_words
+from talklog.units import load_units
 
 CUTS = [
     # numbers and what is glued to them
@@ -92,6 +94,21 @@ def flat(text: str) -> str:
 @pytest.mark.parametrize(("typed", "expected"), CUTS)
 def test_cut(typed: str, expected: str) -> None:
     assert flat(typed) == expected
+
+
+SYMBOLS = [symbol for unit in load_units().values() for symbol in unit.typed]
+
+
+@pytest.mark.parametrize("symbol", SYMBOLS)
+@pytest.mark.parametrize("space", ["", " "])
+def test_every_written_unit_comes_apart_from_its_number(symbol: str, space: str) -> None:
+    """Hyphens part words ("ft-lb"); everything else of a symbol stays one word."""
+    if space and symbol == '"':
+        pytest.skip("a quote sign alone is no inch")
+    number, *words = split_words(f"12{space}{symbol}")
+    same = unicodedata.normalize("NFKC", symbol).lower().translate(str.maketrans("·μ", ".u"))
+    same = same.replace("ω", "ohm").removesuffix(".")
+    assert (number, words) == ("12", same.split("-"))
 
 
 @pytest.mark.parametrize(
