@@ -29,6 +29,7 @@ from talklog.transcript import Transcript
 
 NEAR = 14  # words: how far a component or quantity word may stand from its number
 AFTER = 5  # words: how far behind
+SURE = 0.8  # the recogniser's confidence below which a number is asked about; see the model card
 BESIDE = 3  # words between a place and its component or number
 DISTANCES, HOURS = ("mi", "km"), ("h",)
 DURATIONS = {"day": "P{}D", "days": "P{}D", "week": "P{}W", "weeks": "P{}W", "month": "P{}M",
@@ -173,7 +174,16 @@ def _reading(context: _Context, item: RoledNumber) -> Reading | Unsure:
         first=min(start, first), last=last,
         reason=f"role {item.role}: {item.because}; quantity {quantity}: "
                f"{'said' if said else 'usual for the unit'}; component: {why_component}",
-        doubt=item.doubt or doubt, alternatives=alternatives)
+        doubt=item.doubt or doubt or _heard_badly(context, first, last), alternatives=alternatives)
+
+
+def _heard_badly(context: _Context, first: int, last: int) -> str | None:
+    """A value is as good as its worst-heard word."""
+    heard = [w for w in context.transcript.words[first : last + 1] if w.confidence is not None]
+    worst = min(heard, key=lambda word: word.confidence, default=None)
+    if worst is None or worst.confidence >= SURE:
+        return None
+    return f"\"{worst.text}\" was not heard clearly"
 
 
 def _component_name(component: Mention | None, said: Mention | None, context: _Context, first: int

@@ -56,6 +56,7 @@ def find_mentions(transcript: Transcript) -> Mentions:
     found = list(_matches(matcher, labels, words))
     spans = [_mention(kind, names, first, last) for kind, names, first, last in found
              if kind != "cue"]
+    spans += _written_units(transcript)
     cues = [CueMention(cue, first, last) for kind, names, first, last in found
             if kind == "cue" for cue in names]
     return Mentions(
@@ -63,6 +64,19 @@ def find_mentions(transcript: Transcript) -> Mentions:
         tuple(_longest(spans)),
         tuple(sorted(cues, key=lambda mention: (mention.first, -mention.last))),
     )
+
+
+def _written_units(transcript: Transcript) -> list[Mention]:
+    """Symbols such as "A" or "Nm" right after digits. Only typed text has them, and their capital
+    and small letters differ: a spoken "a" is never an ampere."""
+    words = transcript.words
+    found = []
+    for at in range(1, len(words) if transcript.source.kind == "text" else 0):
+        symbol = words[at].written or words[at].text
+        units = tuple(unit for unit in load().units if symbol in unit.written)
+        if units and any(letter.isdigit() for letter in words[at - 1].text):
+            found.append(Mention("unit", units[0].name, at, at, units))
+    return found
 
 
 def _mention(kind: str, names: tuple[Any, ...], first: int, last: int) -> Mention:

@@ -373,12 +373,18 @@ def _reading(item: check.CheckedReading, said: transcript.Transcript) -> Reading
         "value": reading.said,
         "verdict": item.verdict,
         "band": _band(item.band) if item.band else None,
-        "reason": " ".join(filter(None, (reading.reason, item.reason))),
+        "reason": _reason(reading.reason, item.reason),
         "start": span[0].start,
         "end": span[-1].end,
         "confidence": min(sure) if sure else None,
     }
     return Reading(**common, **_units(reading))
+
+
+def _reason(understood: str, judged: str) -> str:
+    """Why the words were understood so, then why the verdict is what it is."""
+    ended = understood if not understood or understood.endswith((".", "?")) else f"{understood}."
+    return " ".join(filter(None, (ended, judged)))
 
 
 def _units(reading: notes.Reading) -> dict[str, Any]:

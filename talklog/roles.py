@@ -20,6 +20,7 @@ ORDER = ("meter", "follow_up", "other_opinion", "quoted_spec", "hypothetical", "
          "tool_size", "part_size", "time_or_date", "as_found", "as_left", "set")
 SIZE_CUES = ("tool_size", "part_size")
 NOT_MEASUREMENTS = ("ordinal", "tolerance", "rough", "unfinished", "tail")
+JOINING = ("and", "the", "is", "was", "at", "on", "um", "er", "uh", "then", "both", "also")
 LARGEST_PLACE = 24  # cylinders, stations: a larger number is not a place
 PLACE_NAMES = ("injector", "piston", "spark plug", "glow plug", "main bearing", "big end", "cylinder",
                "wheel bearing", "bearing")
@@ -52,7 +53,7 @@ def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumbe
     for run in mentions.numbers:
         chosen = _chosen(transcript, mentions, run)
         roled += [_roled(transcript, mentions, run, chosen, number) for number in chosen]
-    return tuple(_with_corrections(mentions, _with_carried_units(transcript, roled)))
+    return tuple(_with_corrections(mentions, _with_carried_units(transcript, mentions, roled)))
 
 
 # ---- which reading of a run ----------------------------------------------------------------------
@@ -184,7 +185,8 @@ def _reaches(transcript: Transcript, mention: CueMention, stops: list[int], firs
 # ---- across numbers ------------------------------------------------------------------------------
 
 
-def _with_carried_units(transcript: Transcript, roled: list[RoledNumber]) -> list[RoledNumber]:
+def _with_carried_units(transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
+                        ) -> list[RoledNumber]:
     """In a list a unit is said once: bare readings take it from the next, else the last one."""
     result = list(roled)
     for index, item in enumerate(result):
@@ -196,7 +198,7 @@ def _with_carried_units(transcript: Transcript, roled: list[RoledNumber]) -> lis
             if other is None or other.unit is None:
                 continue
             gap = other.number.first - item.last if other is after else item.number.first - other.last
-            if 0 < gap <= near and _places_between(result, item, other):
+            if 0 < gap <= near and _places_between(transcript, mentions, result, item, other):
                 carried = replace(other.unit, first=item.number.last + 1, last=item.number.last)
                 result[index] = replace(
                     item, unit=carried, because=f"{item.because}; unit carried within the list")
@@ -204,10 +206,17 @@ def _with_carried_units(transcript: Transcript, roled: list[RoledNumber]) -> lis
     return result
 
 
-def _places_between(roled: list[RoledNumber], left: RoledNumber, right: RoledNumber) -> bool:
-    """Only readings and places of the list may stand between the two."""
-    low, high = sorted((left.number.first, right.number.first))
-    return all(o.role in (*MEASURING, "position") for o in roled if low < o.number.first < high)
+def _places_between(transcript: Transcript, mentions: Mentions, roled: list[RoledNumber],
+                    item: RoledNumber, other: RoledNumber) -> bool:
+    """Only places, components, readings and joining words may stand between the two: anything
+    else begins a new subject, and its unit must not be borrowed."""
+    left, right = sorted((item, other), key=lambda r: r.number.first)
+    known = [(n.number.first, n.last) for n in roled if n.role in (*MEASURING, "position")]
+    known += [(s.first, s.last) for s in mentions.spans if s.kind in ("component", "position")]
+    return all(
+        transcript.words[at].text in (*JOINING, *load().numbered)
+        or any(first <= at <= last for first, last in known)
+        for at in range(left.last + 1, right.number.first))
 
 
 def _with_corrections(mentions: Mentions, roled: list[RoledNumber]) -> list[RoledNumber]:

@@ -31,6 +31,7 @@ class UnitWords:
     name: str
     quantities: tuple[str, ...]
     phrases: tuple[Phrase, ...]
+    written: frozenset[str]  # symbols such as "A" and "N.m", exactly as written
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +136,11 @@ def _phrases(name: str, table: dict[str, list[str]], *, plural: bool) -> dict[st
 
 def _units(tables: Iterable[dict[str, Any]]) -> tuple[UnitWords, ...]:
     return tuple(
-        UnitWords(table["name"], tuple(table["quantities"]),
-                  tuple(dict.fromkeys([*map(phrase, table["spoken"]),
-                                       *(tuple(text.lower().split()) for text in table.get("typed", ()))])))
-        for table in tables)
+        UnitWords(
+            table["name"],
+            tuple(table["quantities"]),
+            tuple(dict.fromkeys(map(phrase, table["spoken"]))),
+            frozenset(table.get("typed", ())),
+        )
+        for table in tables
+    )
