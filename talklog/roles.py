@@ -88,7 +88,7 @@ def _place_word_before(transcript: Transcript, mentions: Mentions, at: int) -> b
 
 def _roled(transcript: Transcript, mentions: Mentions, run: NumberRun,
            chosen: tuple[Number, ...], number: Number) -> RoledNumber:
-    unit = next((u for u in mentions.of("unit") if u.first == number.last + 1), None)
+    unit = _unit_after(transcript, mentions, number)
     starts_run = number.first == run.first
     if starts_run and _place_word_before(transcript, mentions, run.first) and _is_place(number) and (
             unit is None):
@@ -96,6 +96,14 @@ def _roled(transcript: Transcript, mentions: Mentions, run: NumberRun,
     role, because = _role(transcript, mentions, number, unit)
     doubt, others = _doubt(run, chosen, number)
     return RoledNumber(number, unit, role, because, doubt, others)
+
+
+def _unit_after(transcript: Transcript, mentions: Mentions, number: Number) -> Mention | None:
+    """The unit straight after a number; "half a millimetre" has an article between."""
+    after = number.last + 1
+    article = after < len(transcript.words) and transcript.words[after].text in ("a", "an")
+    start = after + 1 if article and number.form == "fraction" else after
+    return next((u for u in mentions.of("unit") if u.first == start), None)
 
 
 def _doubt(run: NumberRun, chosen: tuple[Number, ...], number: Number

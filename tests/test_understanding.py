@@ -1,0 +1,143 @@
+"""What a note says: the sentence table, corrections, places, and properties that hold for any text."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from talklog import vocabulary
+from talklog.assemble import understand
+from talklog.errors import DataFileError
+from talklog.notes import Notes
+from talklog.numbers import find_numbers
+from talklog.transcript import Source, Transcript, Word
+
+TABLE = Path(__file__).parent / "tables" / "sentences.txt"
+
+
+def spoken(text: str, *, pauses: dict[int, float] | None = None, confidence: float | None = None
+           ) -> Transcript:
+    """A transcript of the words, with pauses before some of them."""
+    words = tuple(Word(word, pause_before=(pauses or {}).get(at, 0.0), confidence=confidence)
+                  for at, word in enumerate(text.split()))
+    return Transcript(Source("audio", "note.wav", "0" * 64), words)
+
+
+def rows() -> list[tuple[str, str]]:
+    lines = TABLE.read_text(encoding="utf-8").splitlines()
+    return [tuple(part.strip() for part in line.split("=>")) for line in lines
+            if line.strip() and not line.startswith("#")]
+
+
+def described(transcript: Transcript, notes: Notes) -> str:
+    """Readings, things set aside and doubts, in the order they were said."""
+    found = [(r.last, f"{r.said} {r.unit} {r.role}" if r.doubt is None else
+              f"? {transcript.heard(r.first, r.last).split()[-1] if r.unit is None else ''}".strip())
+             for r in notes.readings]
+    found = [(last, text) for last, text in found if not text.startswith("?")]
+    found += [(r.last, f"? {_number_words(transcript, r.first, r.last)}")
+              for r in notes.readings if r.doubt is not None]
+    found += [(a.last, f"! {a.why} {transcript.heard(a.first, a.last)}") for a in notes.set_aside]
+    found += [(u.last, f"? {transcript.heard(u.first, u.last)}") for u in notes.unsure]
+    return " ; ".join(text for _, text in sorted(found))
+
+
+def _number_words(transcript: Transcript, first: int, last: int) -> str:
+    runs = find_numbers(transcript.words[first : last + 1])
+    return " ".join(transcript.heard(first + run.first, first + run.last) for run in runs[-1:])
+
+
+@pytest.mark.parametrize(("sentence", "wanted"), rows(), ids=lambda text: text[:40])
+def test_sentence_table(sentence: str, wanted: str) -> None:
+    transcript = spoken(sentence)
+    assert described(transcript, understand(transcript)) == wanted
+
+
+def test_places_and_components() -> None:
+    notes = understand(spoken("front left tyre two point two front right two point one bar"))
+    assert [(r.component, r.position) for r in notes.readings] == [
+        ("tyre", "front left"), ("tyre", "front right")]
+    notes = understand(spoken("cylinder one one forty five p s i cylinder two one fifty p s i"))
+    assert [(r.component, r.position) for r in notes.readings] == [("cylinder", "1"), ("cylinder", "2")]
+
+
+def test_unit_is_not_borrowed_across_subjects() -> None:
+    notes = understand(spoken("gap was four then i changed the battery twelve point six volts"))
+    assert [(r.said, r.unit) for r in notes.readings if r.unit == "V"] == [("12.6", "V")]
+
+
+def test_a_pause_ends_the_reach_of_a_cue() -> None:
+    text = "the book says nothing useful here oil pressure three bar"
+    assert understand(spoken(text)).set_aside
+    notes = understand(spoken(text, pauses={6: 1.0}))
+    assert [r.said for r in notes.readings] == ["3"] and not notes.set_aside
+
+
+def test_badly_heard_value_is_unsure() -> None:
+    sure, unsure = (understand(spoken("oil pressure three bar", confidence=c)) for c in (0.95, 0.5))
+    assert sure.readings[0].doubt is None
+    assert unsure.readings[0].doubt and unsure.readings[0].said == "3"
+
+
+def test_parts_follow_ups_meter_and_cautions() -> None:
+    notes = understand(spoken("fitted four new bolts check again in five hundred miles"))
+    assert [(p.name, p.quantity, p.status) for p in notes.parts] == [("bolt", 4, "fitted")]
+    assert notes.follow_ups[0].due.distance == ("500", "mi")
+    notes = understand(spoken("forty two thousand one hundred miles on the clock"))
+    assert (notes.meter.said, notes.meter.unit) == ("42100", "mi")
+    notes = understand(spoken("careful the fan can start by itself"))
+    assert notes.cautions[0].text.startswith("careful")
+    notes = understand(spoken("still need to grease the front axle"))
+    assert [(a.verb, a.component, a.done) for a in notes.actions] == [("grease", "axle", False)]
+
+
+WORDS = st.sampled_from(
+    "one two ten twelve thirty hundred point nought oh half quarter a and to between thou bar volts "
+    "newton metres p s i mil degrees tyre battery cylinder number front left gap book says should be "
+    "no make that sorry set to check again in miles hours spanner m eight new bolt fitted um".split())
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(WORDS, max_size=25))
+def test_nothing_is_invented_and_every_number_is_accounted_for(words: list[str]) -> None:
+    transcript = spoken(" ".join(words))
+    notes = understand(transcript)
+    runs = find_numbers(transcript.words)
+    values = {n.said for run in runs for reading in run.readings for n in reading}
+    for reading in notes.readings:
+        assert 0 <= reading.first <= reading.last < len(transcript.words)
+        assert reading.said in values
+    assert all(0 <= a.first <= a.last < len(words) for a in notes.set_aside + notes.unsure)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.text(max_size=80))
+def test_any_text_is_taken(text: str) -> None:
+    understand(spoken(text))
+
+
+def test_cue_file_is_loaded_strictly() -> None:
+    good = {"category": "set", "direction": "forward", "scope": 3, "words": ["set to"]}
+    assert vocabulary.parse_cues([good])
+    for wrong in ({"category": "sets"}, {"direction": "sideways"}, {"colour": "red"}):
+        with pytest.raises(DataFileError, match="cue 1"):
+            vocabulary.parse_cues([good | wrong])
+
+
+def test_without_cues_the_table_fails(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Proof that the table depends on the cue file: with no cues, quoted limits become readings."""
+    from dataclasses import replace
+
+    from talklog import mentions
+
+    empty = replace(vocabulary.load(), cues=())
+    monkeypatch.setattr(mentions, "load", lambda: empty)
+    mentions._matcher.cache_clear()
+    try:
+        notes = understand(spoken("the spec is ninety newton metres"))
+        assert notes.readings and not notes.set_aside
+    finally:
+        mentions._matcher.cache_clear()
