@@ -45,8 +45,10 @@ _ARROW = re.compile(r"[-=]{1,3}>")
 _VULGAR = re.compile("[¼½¾⅐-⅞]")
 _QUOTED = re.compile(r'(?<!\S)"([^"\n]*)"')
 
-_FRACTION = r"\d+/(?:2|3|4|5|6|8|10|16|32|64)"
-_NUMBER = rf"(?:{_FRACTION}(?!\d)|\d{{1,3}}(?:,\d{{3}})+(?:\.\d+)?|0,\d+|\d+(?:\.\d+)?|\.\d+)"
+# Fractions as rulers and drills have them: in lowest terms, or in 32nds and 64ths. Anything else
+# with a stroke ("12/14 thou", "8/10 bar") is two values (common practice, no source).
+_FRACTION = r"(?:\d*[13579]/(?:2|4|8|16)|\d+/(?:32|64)|[12]/3|[1-4]/5|[15]/6|[1379]/10)(?![\d.])"
+_NUMBER = rf"(?:{_FRACTION}|\d{{1,3}}(?:,\d{{3}})+(?:\.\d+)?|0,\d+|\d+(?:\.\d+)?|\.\d+)"
 _LETTERS = r"[^\W\d_]"
 _POWER = "(?:(?<=[cm])[23]|(?<=in)[23])?"  # cm2, m3, in3
 _UNIT = rf'(?:{_LETTERS}{{2}}H2O|°?{_LETTERS}+{_POWER}(?:[./]{_LETTERS}{{1,3}}{_POWER})*|[°%"])'
@@ -242,6 +244,11 @@ def _range(found: re.Match[str], after_number: bool) -> tuple[Piece, ...] | None
     return (*words, (unit.lower(), unit)) if unit else words
 
 
+def _pair(found: re.Match[str], after_number: bool) -> tuple[Piece, ...]:
+    first, *rest = _groups(found, after_number)
+    return (first, ("", ","), *rest)
+
+
 def _list(found: re.Match[str], after_number: bool) -> tuple[Piece, ...]:
     return tuple(piece for number in found[0].split(",") for piece in ((number, number), ("", ",")))
 
@@ -260,7 +267,8 @@ _FORMS = tuple(
         (r"°[CFcf]?|%", _whole),
         (r"\d{1,2}:\d\d(?:[ap]m)?", _whole),  # 14:30
         (r"\d+(?:,\d+){2,}", _list),  # 1,2,3
-        (r"\d+(?:[./:]\d+)+", _whole),  # 25/11/2026, 12/14
+        (rf"(\d+(?:\.\d+)?)/(\d+(?:\.\d+)?)({_UNIT})?", _pair),  # 12/14, 2.1/2.3bar
+        (r"\d+(?:[./:]\d+)+", _whole),  # 25/11/2026
         (r"\d+,\d+", _whole),  # 1,5: two values or a decimal comma, nobody can tell
         (r"[^\W\d_]{1,2}\d[\w./-]*", _whole),  # m8, m10x1.25
         (r"[\w./]*\d-[\w./-]*\d[\w./-]*", _whole),  # 2026-11-25, 6204-2rs, 1/4-20

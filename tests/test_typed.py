@@ -54,6 +54,12 @@ CUTS = [
     ("1/2-3/4in", "1/2 to 3/4 in"),
     ("12 - 10 thou", "12 | 10 thou"),
     ("14thou -> 10thou", "14 thou | 10 thou"),
+    # a stroke makes a fraction only of numbers that stand on rulers and drills
+    ("3/8in 13/16 4/32", "3/8 in 13/16 4/32"),
+    ("12/14 thou", "12 | 14 thou"),
+    ("8/10bar", "8 | 10 bar"),
+    ("2.1/2.3bar", "2.1 | 2.3 bar"),
+    ("60/80", "60 | 80"),
     # sizes, codes, dates and clock times stay whole
     ("m8 M10x1.25", "m8 m10x1.25"),
     ("10W-40 5w30", "10w-40 5w30"),
