@@ -32,10 +32,12 @@ class Speaker:
         self.vocabulary = json.loads((kokoro / "vocab.json").read_text(encoding="utf-8"))["vocab"]
         self.sounds = {a: synthetic_speech.Pronouncer(tables, a) for a in ("gb", "us")}
 
-    def say(self, words: str, voice: str, accent: str, chance: random.Random) -> np.ndarray:
+    def say(
+        self, words: str, voice: str, accent: str, chance: random.Random, *, speed: float = 0.95
+    ) -> np.ndarray:
         text = self.sounds[accent].sentence(words.split(), chance)
         ids = [self.vocabulary[symbol] for symbol in text if symbol in self.vocabulary]
-        return synthetic_speech.sound_of({"ids": ids, "voice": {voice: 1.0}, "speed": 0.95})
+        return synthetic_speech.sound_of({"ids": ids, "voice": {voice: 1.0}, "speed": speed})
 
 
 def workshop_noise(length: int, seed: int) -> np.ndarray:
