@@ -79,11 +79,20 @@ def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumbe
             unsure.append(Unsure(f"a number that could not be placed ({item.because})", first, last))
         else:
             aside.append(SetAside(item.role, first, last))
+    unsure += _unread(transcript, mentions)
     return Notes(
         readings=tuple(readings), set_aside=tuple(aside), actions=tuple(_actions(context)),
         parts=tuple(_parts(context, counted)), findings=tuple(_findings(context)),
         follow_ups=tuple(_follow_ups(context, due_numbers)),
         cautions=tuple(_cautions(context)), unsure=tuple(unsure), meter=meter)
+
+
+def _unread(transcript: Transcript, mentions: Mentions) -> Iterator[Unsure]:
+    """Typed digits that are no number as they stand, such as "1,5": never passed over."""
+    covered = {at for run in mentions.numbers for at in range(run.first, run.last + 1)}
+    for at, word in enumerate(transcript.words):
+        if at not in covered and word.text[:1].isdigit():
+            yield Unsure("digits that could be read in more than one way", at, at)
 
 
 class _Context:
@@ -110,6 +119,9 @@ class _Context:
         before = [c for c in self.components if c.last < first]
         if not before:
             return None, "no component was named"
+        if len(before) > 1 and before[-1].name == "cylinder" and (
+                before[-1].first - before[-2].last <= 2 and not self.paused(before[-2].last, before[-1].first)):
+            return before[-2], "named before, at a cylinder"  # "inlet valve cylinder one"
         carried = first - before[-1].last > NEAR or self.paused(before[-1].last, first)
         return before[-1], "carried on from before" if carried else "named before"
 
@@ -151,7 +163,9 @@ class _Context:
             or 0 < q.first - last <= 3 and not self.paused(last, q.first))]
         crossed = [n for n in self.roled if n.role in MEASURING and n.last < first]
         free = [q for q in near if q.first > last or not any(q.last < n.number.first for n in crossed)]
-        return (free or near or [None])[-1]
+        earlier = [q for q in free if q.last < first]
+        later = [q for q in free if q.first > last]
+        return earlier[-1] if earlier else (later or near or [None])[0]
 
 
 def _reading(context: _Context, item: RoledNumber) -> Reading | Unsure:

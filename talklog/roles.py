@@ -14,10 +14,12 @@ from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
+SHORT_PAUSE = 0.3  # seconds: a typed comma; what is counted follows without one
 MEASURING = ("measured", "set", "as_found", "as_left")
 # The first of these that governs a number decides.
 ORDER = ("meter", "follow_up", "other_opinion", "quoted_spec", "hypothetical", "intention",
-         "tool_size", "part_size", "time_or_date", "as_found", "as_left", "set")
+         "tool_size", "part_size", "time_or_date")
+STATES = ("as_found", "as_left", "set")  # of these the nearest cue decides
 SIZE_CUES = ("tool_size", "part_size")
 NOT_MEASUREMENTS = ("ordinal", "tolerance", "rough", "unfinished", "tail")
 JOINING = ("and", "the", "is", "was", "at", "on", "um", "er", "uh", "then", "both", "also")
@@ -132,11 +134,15 @@ def _role(transcript: Transcript, mentions: Mentions, number: Number, unit: Ment
         if cue is None or (category in SIZE_CUES and not _touches(cue, number.first, last, unit)):
             continue
         return category, f"\"{transcript.heard(cue.first, cue.last)}\" stands near"
+    states = [governing[name] for name in STATES if name in governing]
+    if states and number.form not in NOT_MEASUREMENTS and number.high is None and unit is not None:
+        cue = min(states, key=lambda mention: _distance(mention, number.first, last))
+        return cue.cue.category, f"\"{transcript.heard(cue.first, cue.last)}\" stands near"
     if number.form in NOT_MEASUREMENTS:
         return "unknown", f"{number.form} number"
     if number.high is not None:
         return "quoted_spec", "a range is no reading"
-    if unit is None and _counts(mentions, number):
+    if unit is None and _counts(transcript, mentions, number):
         return "count", "counts what follows"
     if unit is not None and _is_time(unit):
         return "time_or_date", "a stretch of time"
@@ -147,10 +153,14 @@ def _is_time(unit: Mention) -> bool:
     return all(words.quantities[0] == "time" for words in unit.units)
 
 
-def _counts(mentions: Mentions, number: Number) -> bool:
+def _counts(transcript: Transcript, mentions: Mentions, number: Number) -> bool:
+    """"four new bolts": a whole number, with what it counts right behind it and no pause."""
     whole = number.value == number.value.to_integral_value()
     return whole and number.form in ("integer", "typed") and any(
-        number.last < span.first <= number.last + 2 for span in mentions.of("component"))
+        number.last < span.first <= number.last + 2 and not any(
+            transcript.words[at].pause_before >= SHORT_PAUSE
+            for at in range(number.last + 1, span.first + 1))
+        for span in mentions.of("component"))
 
 
 def _touches(cue: CueMention, first: int, last: int, unit: Mention | None) -> bool:
