@@ -32,20 +32,50 @@ AFTER = 5  # words: how far behind
 SURE = 0.8  # the recogniser's confidence below which a number is asked about; see the model card
 BESIDE = 3  # words between a place and its component or number
 DISTANCES, HOURS = ("mi", "km"), ("h",)
-DURATIONS = {"day": "P{}D", "days": "P{}D", "week": "P{}W", "weeks": "P{}W", "month": "P{}M",
-             "months": "P{}M", "year": "P{}Y", "years": "P{}Y"}
+DURATIONS = {
+    "day": "P{}D",
+    "days": "P{}D",
+    "week": "P{}W",
+    "weeks": "P{}W",
+    "month": "P{}M",
+    "months": "P{}M",
+    "year": "P{}Y",
+    "years": "P{}Y",
+}
 EVENTS = ("next service", "next time", "before it goes out", "next visit", "spring")
 # A component that settles what a unit measures when no quantity word was said.
-HABITS = {("battery", "V"): "voltage", ("cylinder", "psi"): "compression",
-          ("cylinder", "bar"): "compression", ("engine", "rpm"): "speed",
-          ("big end", "thou"): "clearance", ("spark plug", "mm"): "gap",
-          ("spark plug", "thou"): "gap", ("inlet", "mm"): "gap", ("exhaust", "mm"): "gap",
-          ("brake pad", "mm"): "thickness", ("brake disc", "mm"): "thickness",
-          ("brake shoe", "mm"): "thickness", ("tyre", "mm"): "depth",
-          ("drive belt", "mm"): "deflection", ("belt", "mm"): "deflection",
-          ("chain", "mm"): "sag", ("brake disc", "thou"): "runout"}
-CONDITIONS_OF_MEASURING = ("cold", "hot", "warm", "dry", "wet", "loaded", "unloaded", "on load",
-                           "off load", "at idle", "cranking")
+HABITS = {
+    ("battery", "V"): "voltage",
+    ("cylinder", "psi"): "compression",
+    ("cylinder", "bar"): "compression",
+    ("engine", "rpm"): "speed",
+    ("big end", "thou"): "clearance",
+    ("spark plug", "mm"): "gap",
+    ("spark plug", "thou"): "gap",
+    ("inlet", "mm"): "gap",
+    ("exhaust", "mm"): "gap",
+    ("brake pad", "mm"): "thickness",
+    ("brake disc", "mm"): "thickness",
+    ("brake shoe", "mm"): "thickness",
+    ("tyre", "mm"): "depth",
+    ("drive belt", "mm"): "deflection",
+    ("belt", "mm"): "deflection",
+    ("chain", "mm"): "sag",
+    ("brake disc", "thou"): "runout",
+}
+CONDITIONS_OF_MEASURING = (
+    "cold",
+    "hot",
+    "warm",
+    "dry",
+    "wet",
+    "loaded",
+    "unloaded",
+    "on load",
+    "off load",
+    "at idle",
+    "cranking",
+)
 
 
 def understand(transcript: Transcript) -> Notes:
@@ -76,15 +106,23 @@ def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumbe
         elif item.role == "position" or item in due_numbers:
             continue
         elif item.role in ("unknown", "meter", "follow_up"):
-            unsure.append(Unsure(f"a number that could not be placed ({item.because})", first, last))
+            unsure.append(
+                Unsure(f"a number that could not be placed ({item.because})", first, last)
+            )
         else:
             aside.append(SetAside(item.role, first, last))
     unsure += _unread(transcript, mentions)
     return Notes(
-        readings=tuple(readings), set_aside=tuple(aside), actions=tuple(_actions(context)),
-        parts=tuple(_parts(context, counted)), findings=tuple(_findings(context)),
+        readings=tuple(readings),
+        set_aside=tuple(aside),
+        actions=tuple(_actions(context)),
+        parts=tuple(_parts(context, counted)),
+        findings=tuple(_findings(context)),
         follow_ups=tuple(_follow_ups(context, due_numbers)),
-        cautions=tuple(_cautions(context)), unsure=tuple(unsure), meter=meter)
+        cautions=tuple(_cautions(context)),
+        unsure=tuple(unsure),
+        meter=meter,
+    )
 
 
 def _unread(transcript: Transcript, mentions: Mentions) -> Iterator[Unsure]:
@@ -98,8 +136,9 @@ def _unread(transcript: Transcript, mentions: Mentions) -> Iterator[Unsure]:
 class _Context:
     """The note and what was found in it, with the searches that all parts of this step share."""
 
-    def __init__(self, transcript: Transcript, mentions: Mentions,
-                 roled: tuple[RoledNumber, ...]) -> None:
+    def __init__(
+        self, transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumber, ...]
+    ) -> None:
         self.transcript, self.mentions, self.roled = transcript, mentions, roled
         self.components = mentions.of("component")
         self.positions = mentions.of("position")
@@ -107,20 +146,33 @@ class _Context:
 
     def paused(self, first: int, last: int) -> bool:
         """Whether a long pause lies between two words."""
-        return any(self.transcript.words[at].pause_before >= LONG_PAUSE
-                   for at in range(first + 1, min(last + 1, len(self.transcript.words))))
+        return any(
+            self.transcript.words[at].pause_before >= LONG_PAUSE
+            for at in range(first + 1, min(last + 1, len(self.transcript.words)))
+        )
 
     def component_of(self, first: int, last: int) -> tuple[Mention | None, str]:
         """The component a number at ``first..last`` belongs to, and why."""
-        after = [c for c in self.components if last < c.first <= last + AFTER
-                 and self._joined(last, c.first) and not self.paused(last, c.first)]
+        after = [
+            c
+            for c in self.components
+            if last < c.first <= last + AFTER
+            and self._joined(last, c.first)
+            and not self.paused(last, c.first)
+        ]
         if after:
             return after[0], "named just after"
         before = [c for c in self.components if c.last < first]
         if not before:
             return None, "no component was named"
-        if len(before) > 1 and before[-1].name == "cylinder" and (
-                before[-1].first - before[-2].last <= 2 and not self.paused(before[-2].last, before[-1].first)):
+        if (
+            len(before) > 1
+            and before[-1].name == "cylinder"
+            and (
+                before[-1].first - before[-2].last <= 2
+                and not self.paused(before[-2].last, before[-1].first)
+            )
+        ):
             return before[-2], "named before, at a cylinder"  # "inlet valve cylinder one"
         carried = first - before[-1].last > NEAR or self.paused(before[-1].last, first)
         return before[-1], "carried on from before" if carried else "named before"
@@ -128,8 +180,11 @@ class _Context:
     def _joined(self, last: int, component: int) -> bool:
         """ "on the", "in the", "at the": the component after a value belongs to it."""
         between = self.transcript.heard(last + 1, component - 1).split()
-        return bool(between) and between[0] in ("on", "in", "at", "for", "across", "of", "to") or (
-            not between and not any(c.last < last for c in self.components))
+        return (
+            (bool(between)
+            and between[0] in ("on", "in", "at", "for", "across", "of", "to"))
+            or (not between and not any(c.last < last for c in self.components))
+        )
 
     def position_of(self, first: int, last: int, component: Mention | None) -> str | None:
         """The place beside a number or its component: a number ("2") or a name ("front left")."""
@@ -138,8 +193,12 @@ class _Context:
         if numbers:
             return str(numbers[-1].number.said)
         for low, high in spans:
-            near = [p for p in self.positions if self._beside(p, low, high) and (
-                component is None or (p.first, p.last) != (component.first, component.last))]
+            near = [
+                p
+                for p in self.positions
+                if self._beside(p, low, high)
+                and (component is None or (p.first, p.last) != (component.first, component.last))
+            ]
             if near:
                 return near[-1].name
         if component is not None and component.name in (*PLACE_NAMES, "cylinder"):
@@ -153,16 +212,29 @@ class _Context:
             crossed = any(place.last < n.number.first < low for n in self.roled)
             return not crossed and not self.paused(place.last, low)
         between = self.transcript.heard(high + 1, place.first - 1).split()
-        return 0 < place.first - high <= BESIDE and not self.paused(high, place.first) and (
-            bool(between) and between[0] in ("on", "at", "in"))
+        return (
+            0 < place.first - high <= BESIDE
+            and not self.paused(high, place.first)
+            and (bool(between) and between[0] in ("on", "at", "in"))
+        )
 
     def quantity_word(self, first: int, last: int, allowed: tuple[str, ...]) -> Mention | None:
         """The nearest quantity word that the unit allows, before the number or just behind it."""
-        near = [q for q in self.mentions.of("quantity") if (not allowed or q.name in allowed) and (
-            0 < first - q.last <= NEAR and not self.paused(q.last, first)
-            or 0 < q.first - last <= 3 and not self.paused(last, q.first))]
+        near = [
+            q
+            for q in self.mentions.of("quantity")
+            if (not allowed or q.name in allowed)
+            and (
+                (0 < first - q.last <= NEAR
+                and not self.paused(q.last, first))
+                or (0 < q.first - last <= 3
+                and not self.paused(last, q.first))
+            )
+        ]
         crossed = [n for n in self.roled if n.role in MEASURING and n.last < first]
-        free = [q for q in near if q.first > last or not any(q.last < n.number.first for n in crossed)]
+        free = [
+            q for q in near if q.first > last or not any(q.last < n.number.first for n in crossed)
+        ]
         earlier = [q for q in free if q.last < first]
         later = [q for q in free if q.first > last]
         return earlier[-1] if earlier else (later or near or [None])[0]
@@ -184,11 +256,17 @@ def _reading(context: _Context, item: RoledNumber) -> Reading | Unsure:
         component=_component_name(component, said, context, first),
         position=context.position_of(first, last, component),
         condition=_condition(context, first, last),
-        value=number.value, said=number.said, unit=unit, role=item.role,
-        first=min(start, first), last=last,
+        value=number.value,
+        said=number.said,
+        unit=unit,
+        role=item.role,
+        first=min(start, first),
+        last=last,
         reason=f"role {item.role}: {item.because}; quantity {quantity}: "
-               f"{'said' if said else 'usual for the unit'}; component: {why_component}",
-        doubt=item.doubt or doubt or _heard_badly(context, first, last), alternatives=alternatives)
+        f"{'said' if said else 'usual for the unit'}; component: {why_component}",
+        doubt=item.doubt or doubt or _heard_badly(context, first, last),
+        alternatives=alternatives,
+    )
 
 
 def _heard_badly(context: _Context, first: int, last: int) -> str | None:
@@ -197,11 +275,12 @@ def _heard_badly(context: _Context, first: int, last: int) -> str | None:
     worst = min(heard, key=lambda word: word.confidence, default=None)
     if worst is None or worst.confidence >= SURE:
         return None
-    return f"\"{worst.text}\" was not heard clearly"
+    return f'"{worst.text}" was not heard clearly'
 
 
-def _component_name(component: Mention | None, said: Mention | None, context: _Context, first: int
-                    ) -> str:
+def _component_name(
+    component: Mention | None, said: Mention | None, context: _Context, first: int
+) -> str:
     """The component; a side such as inlet stands for one when nothing else was named."""
     if component is not None:
         return component.name
@@ -209,8 +288,9 @@ def _component_name(component: Mention | None, said: Mention | None, context: _C
     return near[-1].name if near and near[-1].name in ("inlet", "exhaust") else NOT_SAID
 
 
-def _measured(component: Mention | None, units: tuple, said: Mention | None
-              ) -> tuple[str, str | None, str | None]:
+def _measured(
+    component: Mention | None, units: tuple, said: Mention | None
+) -> tuple[str, str | None, str | None]:
     """Quantity, unit name and doubt. Words decide first, then what is usual for the component."""
     if not units:
         return said.name, None, "no unit was said"
@@ -228,10 +308,14 @@ def _measured(component: Mention | None, units: tuple, said: Mention | None
 
 
 def _alternatives(item: RoledNumber, unit: str | None, units: tuple) -> tuple[Alternative, ...]:
-    numbers = tuple(Alternative(n.value, n.said, unit, "the same words read another way")
-                    for n in item.others)
-    others = tuple(Alternative(item.number.value, item.number.said, u.name, "the unit word is used for both")
-                   for u in units if u.name != unit)
+    numbers = tuple(
+        Alternative(n.value, n.said, unit, "the same words read another way") for n in item.others
+    )
+    others = tuple(
+        Alternative(item.number.value, item.number.said, u.name, "the unit word is used for both")
+        for u in units
+        if u.name != unit
+    )
     return numbers + others
 
 
@@ -246,31 +330,51 @@ def _condition(context: _Context, first: int, last: int) -> str | None:
 
 
 def _not_done(context: _Context, first: int) -> bool:
-    return any(c.cue.category == "not_done" and c.last < first <= c.last + c.cue.scope
-               and not context.paused(c.last, first) for c in context.mentions.cues)
+    return any(
+        c.cue.category == "not_done"
+        and c.last < first <= c.last + c.cue.scope
+        and not context.paused(c.last, first)
+        for c in context.mentions.cues
+    )
 
 
 def _actions(context: _Context) -> Iterator[Action]:
-    nouns = [*context.components,
-             *(q for q in context.mentions.of("quantity") if q.last > q.first
-               or context.transcript.words[q.first].text == q.name)]
+    nouns = [
+        *context.components,
+        *(
+            q
+            for q in context.mentions.of("quantity")
+            if q.last > q.first or context.transcript.words[q.first].text == q.name
+        ),
+    ]
     for span in context.mentions.of("action"):
         if any(n.first <= span.last and span.first <= n.last for n in nouns):
             continue  # "pump" in "water pump", "free" in "free play", "torque" the noun
         component = _thing_beside(context, span)
         if component is None:
             continue
-        yield Action(span.name, component.name, context.position_of(
-            component.first, component.last, component), not _not_done(context, span.first),
-            min(span.first, component.first), max(span.last, component.last))
+        yield Action(
+            span.name,
+            component.name,
+            context.position_of(component.first, component.last, component),
+            not _not_done(context, span.first),
+            min(span.first, component.first),
+            max(span.last, component.last),
+        )
 
 
 def _thing_beside(context: _Context, span: Mention) -> Mention | None:
     """The component an action or condition is about: just after it, else just before."""
-    after = [c for c in context.components if 0 < c.first - span.last <= 5
-             and not context.paused(span.last, c.first)]
-    before = [c for c in context.components if 0 < span.first - c.last <= 5
-              and not context.paused(c.last, span.first)]
+    after = [
+        c
+        for c in context.components
+        if 0 < c.first - span.last <= 5 and not context.paused(span.last, c.first)
+    ]
+    before = [
+        c
+        for c in context.components
+        if 0 < span.first - c.last <= 5 and not context.paused(c.last, span.first)
+    ]
     return after[0] if after else (before[-1] if before else None)
 
 
@@ -286,8 +390,13 @@ def _parts(context: _Context, counted: list[RoledNumber]) -> Iterator[Part]:
         status = PART_STATUS[cue.cue.category]
         if status == "fitted" and _not_done(context, cue.first):
             status = "needed"
-        yield Part(component.name, int(count.number.value) if count else None, status,
-                   min(cue.first, component.first), max(cue.last, component.last))
+        yield Part(
+            component.name,
+            int(count.number.value) if count else None,
+            status,
+            min(cue.first, component.first),
+            max(cue.last, component.last),
+        )
 
 
 def _part_cue(context: _Context, component: Mention) -> CueMention | None:
@@ -295,25 +404,42 @@ def _part_cue(context: _Context, component: Mention) -> CueMention | None:
     found = []
     for mention in context.mentions.cues:
         if mention.cue.category in PART_STATUS:
-            gap = (component.first - mention.last if mention.cue.forward
-                   else mention.first - component.last)
+            gap = (
+                component.first - mention.last
+                if mention.cue.forward
+                else mention.first - component.last
+            )
             low, high = sorted((mention.last, component.first))
             crossed = any(low < c.first < high for c in context.components)
-            if 0 < gap <= min(3, mention.cue.scope) and not crossed and not context.paused(low, high):
+            if (
+                0 < gap <= min(3, mention.cue.scope)
+                and not crossed
+                and not context.paused(low, high)
+            ):
                 found.append(mention)
     return min(found, key=lambda m: m.cue.category == "part_fitted", default=None)
 
 
 def _findings(context: _Context) -> Iterator[Finding]:
     for span in context.mentions.of("condition"):
-        before = [c for c in context.components if 0 < span.first - c.last <= 6
-                  and not context.paused(c.last, span.first)]
-        after = [c for c in context.components if 0 < c.first - span.last <= 3
-                 and not context.paused(span.last, c.first)]
+        before = [
+            c
+            for c in context.components
+            if 0 < span.first - c.last <= 6 and not context.paused(c.last, span.first)
+        ]
+        after = [
+            c
+            for c in context.components
+            if 0 < c.first - span.last <= 3 and not context.paused(span.last, c.first)
+        ]
         component = before[-1] if before else (after[0] if after else None)
         if component is not None:
-            yield Finding(component.name, span.name, min(span.first, component.first),
-                          max(span.last, component.last))
+            yield Finding(
+                component.name,
+                span.name,
+                min(span.first, component.first),
+                max(span.last, component.last),
+            )
 
 
 # ---- what is still to do -------------------------------------------------------------------------
@@ -352,16 +478,22 @@ def _follow_ups(context: _Context, due_numbers: list[RoledNumber]) -> Iterator[F
 def _reach(context: _Context, cue: CueMention) -> int:
     """The last word that a cue governs: up to its scope or the next long pause."""
     words, end = context.transcript.words, cue.last
-    while end + 1 < len(words) and end - cue.last < cue.cue.scope and (
-            words[end + 1].pause_before < LONG_PAUSE):
+    while (
+        end + 1 < len(words)
+        and end - cue.last < cue.cue.scope
+        and (words[end + 1].pause_before < LONG_PAUSE)
+    ):
         end += 1
     return end
 
 
 def _beginning(context: _Context, cue: CueMention) -> int:
     """ "check the belt | again in fifty hours": the action just before belongs to it."""
-    near = [a.first for a in context.mentions.of("action")
-            if 0 < cue.first - a.last <= 5 and not context.paused(a.last, cue.first)]
+    near = [
+        a.first
+        for a in context.mentions.of("action")
+        if 0 < cue.first - a.last <= 5 and not context.paused(a.last, cue.first)
+    ]
     return near[-1] if near else cue.first
 
 

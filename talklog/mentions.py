@@ -54,11 +54,16 @@ def find_mentions(transcript: Transcript) -> Mentions:
     matcher, labels = _matcher()
     words = [word.text or " " for word in transcript.words]
     found = list(_matches(matcher, labels, words))
-    spans = [_mention(kind, names, first, last) for kind, names, first, last in found
-             if kind != "cue"]
+    spans = [
+        _mention(kind, names, first, last) for kind, names, first, last in found if kind != "cue"
+    ]
     spans += _written_units(transcript)
-    cues = [CueMention(cue, first, last) for kind, names, first, last in found
-            if kind == "cue" for cue in names]
+    cues = [
+        CueMention(cue, first, last)
+        for kind, names, first, last in found
+        if kind == "cue"
+        for cue in names
+    ]
     return Mentions(
         find_numbers(transcript.words),
         tuple(_longest(spans)),

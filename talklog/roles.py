@@ -17,15 +17,33 @@ LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
 SHORT_PAUSE = 0.3  # seconds: a typed comma; what is counted follows without one
 MEASURING = ("measured", "set", "as_found", "as_left")
 # The first of these that governs a number decides.
-ORDER = ("meter", "follow_up", "other_opinion", "quoted_spec", "hypothetical", "intention",
-         "tool_size", "part_size", "time_or_date")
+ORDER = (
+    "meter",
+    "follow_up",
+    "other_opinion",
+    "quoted_spec",
+    "hypothetical",
+    "intention",
+    "tool_size",
+    "part_size",
+    "time_or_date",
+)
 STATES = ("as_found", "as_left", "set")  # of these the nearest cue decides
 SIZE_CUES = ("tool_size", "part_size")
 NOT_MEASUREMENTS = ("ordinal", "tolerance", "rough", "unfinished", "tail")
 JOINING = ("and", "the", "is", "was", "at", "on", "um", "er", "uh", "then", "both", "also")
 LARGEST_PLACE = 24  # cylinders, stations: a larger number is not a place
-PLACE_NAMES = ("injector", "piston", "spark plug", "glow plug", "main bearing", "big end", "cylinder",
-               "wheel bearing", "bearing")
+PLACE_NAMES = (
+    "injector",
+    "piston",
+    "spark plug",
+    "glow plug",
+    "main bearing",
+    "big end",
+    "cylinder",
+    "wheel bearing",
+    "bearing",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,25 +93,39 @@ def _chosen(transcript: Transcript, mentions: Mentions, run: NumberRun) -> tuple
 
 def _is_place(number: Number) -> bool:
     whole = number.value == number.value.to_integral_value()
-    return number.form in ("integer", "ordinal", "typed", "digits") and number.high is None and (
-        whole and 0 < number.value <= LARGEST_PLACE and number.last == number.first)
+    return (
+        number.form in ("integer", "ordinal", "typed", "digits")
+        and number.high is None
+        and (whole and 0 < number.value <= LARGEST_PLACE and number.last == number.first)
+    )
 
 
 def _place_word_before(transcript: Transcript, mentions: Mentions, at: int) -> bool:
     if at and transcript.words[at - 1].text in load().numbered:
         return True
-    return any(span.last == at - 1 and span.name in PLACE_NAMES for span in mentions.of("component"))
+    return any(
+        span.last == at - 1 and span.name in PLACE_NAMES for span in mentions.of("component")
+    )
 
 
 # ---- one number ----------------------------------------------------------------------------------
 
 
-def _roled(transcript: Transcript, mentions: Mentions, run: NumberRun,
-           chosen: tuple[Number, ...], number: Number) -> RoledNumber:
+def _roled(
+    transcript: Transcript,
+    mentions: Mentions,
+    run: NumberRun,
+    chosen: tuple[Number, ...],
+    number: Number,
+) -> RoledNumber:
     unit = _unit_after(transcript, mentions, number)
     starts_run = number.first == run.first
-    if starts_run and _place_word_before(transcript, mentions, run.first) and _is_place(number) and (
-            unit is None):
+    if (
+        starts_run
+        and _place_word_before(transcript, mentions, run.first)
+        and _is_place(number)
+        and (unit is None)
+    ):
         return RoledNumber(number, None, "position", "follows a word like cylinder or number")
     role, because = _role(transcript, mentions, number, unit)
     doubt, others = _doubt(run, chosen, number)
@@ -108,36 +140,43 @@ def _unit_after(transcript: Transcript, mentions: Mentions, number: Number) -> M
     return next((u for u in mentions.of("unit") if u.first == start), None)
 
 
-def _doubt(run: NumberRun, chosen: tuple[Number, ...], number: Number
-           ) -> tuple[str | None, tuple[Number, ...]]:
+def _doubt(
+    run: NumberRun, chosen: tuple[Number, ...], number: Number
+) -> tuple[str | None, tuple[Number, ...]]:
     """A number whose words may be another number must be asked about."""
     if number.form == "implied":
         others = tuple(n for reading in run.readings for n in reading if n.form != "implied")
         return "the point was not said", others[:4]
     covered = {at for n in chosen for at in range(n.first, n.last + 1)}
     wider = tuple(
-        n for reading in run.readings for n in reading
-        if n.first <= number.first and n.last >= number.last and n.value != number.value
-        and (n.form == "implied" or not covered.issuperset(range(n.first, n.last + 1))))
+        n
+        for reading in run.readings
+        for n in reading
+        if n.first <= number.first
+        and n.last >= number.last
+        and n.value != number.value
+        and (n.form == "implied" or not covered.issuperset(range(n.first, n.last + 1)))
+    )
     if wider:
         names = " or ".join(dict.fromkeys(n.said for n in wider))
         return f"the words could also mean {names}", wider[:4]
     return None, ()
 
 
-def _role(transcript: Transcript, mentions: Mentions, number: Number, unit: Mention | None
-          ) -> tuple[str, str]:
+def _role(
+    transcript: Transcript, mentions: Mentions, number: Number, unit: Mention | None
+) -> tuple[str, str]:
     last = unit.last if unit else number.last
     governing = _governing(transcript, mentions, number.first, last)
     for category in ORDER:
         cue = governing.get(category)
-        if cue is None or (category in SIZE_CUES and not _touches(cue, number.first, last, unit)):
+        if cue is None or not _fits(category, cue, number, unit):
             continue
-        return category, f"\"{transcript.heard(cue.first, cue.last)}\" stands near"
+        return category, f'"{transcript.heard(cue.first, cue.last)}" stands near'
     states = [governing[name] for name in STATES if name in governing]
     if states and number.form not in NOT_MEASUREMENTS and number.high is None and unit is not None:
         cue = min(states, key=lambda mention: _distance(mention, number.first, last))
-        return cue.cue.category, f"\"{transcript.heard(cue.first, cue.last)}\" stands near"
+        return cue.cue.category, f'"{transcript.heard(cue.first, cue.last)}" stands near'
     if number.form in NOT_MEASUREMENTS:
         return "unknown", f"{number.form} number"
     if number.high is not None:
@@ -154,22 +193,36 @@ def _is_time(unit: Mention) -> bool:
 
 
 def _counts(transcript: Transcript, mentions: Mentions, number: Number) -> bool:
-    """"four new bolts": a whole number, with what it counts right behind it and no pause."""
+    """ "four new bolts": a whole number, with what it counts right behind it and no pause."""
     whole = number.value == number.value.to_integral_value()
-    return whole and number.form in ("integer", "typed") and any(
-        number.last < span.first <= number.last + 2 and not any(
-            transcript.words[at].pause_before >= SHORT_PAUSE
-            for at in range(number.last + 1, span.first + 1))
-        for span in mentions.of("component"))
+    return (
+        whole
+        and number.form in ("integer", "typed")
+        and any(
+            number.last < span.first <= number.last + 2
+            and not any(
+                transcript.words[at].pause_before >= SHORT_PAUSE
+                for at in range(number.last + 1, span.first + 1)
+            )
+            for span in mentions.of("component")
+        )
+    )
 
 
-def _touches(cue: CueMention, first: int, last: int, unit: Mention | None) -> bool:
-    """A size cue must stand right beside the number ("thirteen mil spanner", "m eight")."""
-    return cue.first == last + 1 or cue.last == first - 1
+def _fits(category: str, cue: CueMention, number: Number, unit: Mention | None) -> bool:
+    """A size cue stands right beside a length or a bare number ("thirteen mil spanner", "m eight");
+    a time cue means no volume or torque."""
+    quantities = unit.units[0].quantities if unit else ()
+    if category in SIZE_CUES:
+        last = unit.last if unit else number.last
+        beside = cue.first == last + 1 or cue.last == number.first - 1
+        return beside and (unit is None or "length" in quantities)
+    return category != "time_or_date" or unit is None or "time" in quantities
 
 
-def _governing(transcript: Transcript, mentions: Mentions, first: int, last: int
-               ) -> dict[str, CueMention]:
+def _governing(
+    transcript: Transcript, mentions: Mentions, first: int, last: int
+) -> dict[str, CueMention]:
     """The nearest cue of each category that reaches the words ``first..last``."""
     stops = [m.first for m in mentions.cues if m.cue.category == "terminator"]
     found: dict[str, CueMention] = {}
@@ -185,8 +238,9 @@ def _distance(mention: CueMention, first: int, last: int) -> int:
     return first - mention.last if mention.cue.forward else mention.first - last
 
 
-def _reaches(transcript: Transcript, mention: CueMention, stops: list[int], first: int, last: int
-             ) -> bool:
+def _reaches(
+    transcript: Transcript, mention: CueMention, stops: list[int], first: int, last: int
+) -> bool:
     if mention.cue.forward:
         between = range(mention.last + 1, first + 1)
         inside = mention.last < first <= mention.last + mention.cue.scope
@@ -203,8 +257,9 @@ def _reaches(transcript: Transcript, mention: CueMention, stops: list[int], firs
 # ---- across numbers ------------------------------------------------------------------------------
 
 
-def _with_carried_units(transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
-                        ) -> list[RoledNumber]:
+def _with_carried_units(
+    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
+) -> list[RoledNumber]:
     """In a list a unit is said once: bare readings take it from the next, else the last one."""
     result = list(roled)
     for index, item in enumerate(result):
@@ -215,17 +270,30 @@ def _with_carried_units(transcript: Transcript, mentions: Mentions, roled: list[
         for other, near in ((after, 9), (before, 9)):
             if other is None or other.unit is None:
                 continue
-            gap = other.number.first - item.last if other is after else item.number.first - other.last
+            gap = (
+                other.number.first - item.last if other is after else item.number.first - other.last
+            )
             if 0 < gap <= near and _places_between(transcript, mentions, result, item, other):
-                carried = replace(other.unit, first=item.number.last + 1, last=item.number.last)
+                carried = _borrowed(other.unit, item.number)
                 result[index] = replace(
-                    item, unit=carried, because=f"{item.because}; unit carried within the list")
+                    item, unit=carried, because=f"{item.because}; unit carried within the list"
+                )
                 break
     return result
 
 
-def _places_between(transcript: Transcript, mentions: Mentions, roled: list[RoledNumber],
-                    item: RoledNumber, other: RoledNumber) -> bool:
+def _borrowed(unit: Mention, number: Number) -> Mention:
+    """A unit said elsewhere, as an empty span behind the number."""
+    return replace(unit, first=number.last + 1, last=number.last)
+
+
+def _places_between(
+    transcript: Transcript,
+    mentions: Mentions,
+    roled: list[RoledNumber],
+    item: RoledNumber,
+    other: RoledNumber,
+) -> bool:
     """Only places, components, readings and joining words may stand between the two: anything
     else begins a new subject, and its unit must not be borrowed."""
     left, right = sorted((item, other), key=lambda r: r.number.first)
@@ -234,7 +302,8 @@ def _places_between(transcript: Transcript, mentions: Mentions, roled: list[Role
     return all(
         transcript.words[at].text in (*JOINING, *load().numbered)
         or any(first <= at <= last for first, last in known)
-        for at in range(left.last + 1, right.number.first))
+        for at in range(left.last + 1, right.number.first)
+    )
 
 
 def _with_corrections(mentions: Mentions, roled: list[RoledNumber]) -> list[RoledNumber]:
@@ -245,12 +314,24 @@ def _with_corrections(mentions: Mentions, roled: list[RoledNumber]) -> list[Role
         if index == 0 or item.role not in (*MEASURING, "position"):
             continue
         earlier = result[index - 1]
-        cue = next((c for c in cues if earlier.number.last < c.first and
-                    c.last < item.number.first <= c.last + c.cue.scope), None)
+        cue = next(
+            (
+                c
+                for c in cues
+                if earlier.number.last < c.first
+                and c.last < item.number.first <= c.last + c.cue.scope
+            ),
+            None,
+        )
         if cue is None or earlier.role not in (*MEASURING, "position"):
             continue
         role = earlier.role if item.role == "measured" else item.role
         result[index - 1] = replace(earlier, role="superseded", because="corrected just after")
-        result[index] = replace(item, role=role, unit=item.unit or earlier.unit,
-                                because=f"corrects the value before; {item.because}")
+        borrowed = _borrowed(earlier.unit, item.number) if earlier.unit else None
+        result[index] = replace(
+            item,
+            role=role,
+            unit=item.unit or borrowed,
+            because=f"corrects the value before; {item.because}",
+        )
     return result

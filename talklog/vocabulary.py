@@ -18,9 +18,8 @@ from talklog.errors import DataFileError
 
 Phrase = tuple[str, ...]
 CATEGORIES = frozenset(
-    "quoted_spec other_opinion intention hypothetical superseded as_found as_left set time_or_date "
-    "part_size tool_size not_done follow_up caution meter part_needed part_fitted part_on_order "
-    "terminator".split())
+    ["quoted_spec", "other_opinion", "intention", "hypothetical", "superseded", "as_found", "as_left", "set", "time_or_date", "part_size", "tool_size", "not_done", "follow_up", "caution", "meter", "part_needed", "part_fitted", "part_on_order", "terminator"]
+)
 _CUE_KEYS = {"category", "words", "direction", "scope"}
 
 
@@ -69,8 +68,9 @@ def load() -> Vocabulary:
         numbered=frozenset(places["numbered"]),
         quantities=_named("quantities.toml", "quantity", plural=False),
         actions=_named("actions.toml", "action", plural=False),
-        conditions={text: (phrase(text),) for text in
-                    _file("conditions.toml", {"conditions"})["conditions"]},
+        conditions={
+            text: (phrase(text),) for text in _file("conditions.toml", {"conditions"})["conditions"]
+        },
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
     )
 
@@ -86,12 +86,21 @@ def parse_cues(tables: Iterable[dict[str, Any]]) -> tuple[Cue, ...]:
     for number, table in enumerate(tables, 1):
         _only(table, _CUE_KEYS, f"cues.toml, cue {number}")
         if table.get("category") not in CATEGORIES:
-            raise DataFileError(f"cues.toml, cue {number}: category {table.get('category')!r} is "
-                                f"unknown; use one of {', '.join(sorted(CATEGORIES))}")
+            raise DataFileError(
+                f"cues.toml, cue {number}: category {table.get('category')!r} is "
+                f"unknown; use one of {', '.join(sorted(CATEGORIES))}"
+            )
         if table.get("direction") not in ("forward", "backward"):
             raise DataFileError(f"cues.toml, cue {number}: direction must be forward or backward")
-        cues += [Cue(table["category"], phrase(text), table["direction"] == "forward",
-                     int(table["scope"])) for text in table["words"]]
+        cues += [
+            Cue(
+                table["category"],
+                phrase(text),
+                table["direction"] == "forward",
+                int(table["scope"]),
+            )
+            for text in table["words"]
+        ]
     return tuple(cues)
 
 
@@ -109,15 +118,19 @@ def _file(name: str, allowed: set[str]) -> dict[str, Any]:
 
 def _only(table: dict[str, Any], allowed: set[str], where: str) -> None:
     if extra := set(table) - allowed:
-        raise DataFileError(f"{where}: unknown key {', '.join(sorted(extra))}; "
-                            f"allowed are {', '.join(sorted(allowed))}")
+        raise DataFileError(
+            f"{where}: unknown key {', '.join(sorted(extra))}; "
+            f"allowed are {', '.join(sorted(allowed))}"
+        )
 
 
 def _named(name: str, table: str, *, plural: bool) -> dict[str, tuple[Phrase, ...]]:
     return _phrases(name, _file(name, {table})[table], plural=plural)
 
 
-def _phrases(name: str, table: dict[str, list[str]], *, plural: bool) -> dict[str, tuple[Phrase, ...]]:
+def _phrases(
+    name: str, table: dict[str, list[str]], *, plural: bool
+) -> dict[str, tuple[Phrase, ...]]:
     seen: dict[Phrase, str] = {}
     result = {}
     for entry, others in table.items():
@@ -128,8 +141,10 @@ def _phrases(name: str, table: dict[str, list[str]], *, plural: bool) -> dict[st
                 forms[(*phrase(text)[:-1], phrase(text)[-1] + "s")] = None
         for form in forms:
             if seen.setdefault(form, entry) != entry and not plural:
-                raise DataFileError(f"{name}: {' '.join(form)!r} stands under {seen[form]!r} and "
-                                    f"{entry!r}; keep one")
+                raise DataFileError(
+                    f"{name}: {' '.join(form)!r} stands under {seen[form]!r} and "
+                    f"{entry!r}; keep one"
+                )
         result[entry] = tuple(form for form in forms if seen[form] == entry)
     return result
 

@@ -368,7 +368,13 @@ def encode(path: Path, codec: str, *, seconds: float = SECONDS) -> Path:
 
 @pytest.mark.parametrize(
     ("name", "codec"),
-    [("a.m4a", "aac"), ("a.aac", "aac"), ("a.mp4", "aac"), ("a.mkv", "aac"), ("a.mov", "pcm_s16le")],
+    [
+        ("a.m4a", "aac"),
+        ("a.aac", "aac"),
+        ("a.mp4", "aac"),
+        ("a.mkv", "aac"),
+        ("a.mov", "pcm_s16le"),
+    ],
 )
 def test_video_and_aac(tmp_path, name, codec) -> None:
     path = encode(tmp_path / name, codec)

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 import soundfile
 from click.testing import CliRunner
-from models.evaluation import evaluate
 
+from models.evaluation import evaluate
 from talklog.cli import cli
 from talklog.errors import AudioError
 from talklog.recognise import Recogniser
@@ -62,12 +62,16 @@ def test_accuracy_floors_on_voices_never_trained_on(recogniser: Recogniser) -> N
 def test_planted_readings_are_flagged_or_asked_about(name: str, records: dict[str, dict]) -> None:
     """An out-of-band reading must be flagged; if it was not heard right it must not pass as good."""
     for component, value, unit in expected(name)["out_of_band"]:
-        about = [r for r in records[name]["readings"] if r["component"] == component
-                 and r["unit"] == unit]
+        about = [
+            r
+            for r in records[name]["readings"]
+            if r["component"] == component and r["unit"] == unit
+        ]
         right = [r for r in about if r["value"] == value]
         assert about, component
         assert any(r["verdict"] in ("low", "high") for r in right) or any(
-            r["verdict"] == "unsure" for r in about), about
+            r["verdict"] == "unsure" for r in about
+        ), about
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -81,7 +85,9 @@ def test_most_planted_out_of_band_readings_are_named(records: dict[str, dict]) -
     wanted = [(name, *row) for name in NAMES for row in expected(name)["out_of_band"]]
     found = [
         (name, r["component"], r["value"], r["unit"])
-        for name in NAMES for r in records[name]["readings"] if r["verdict"] in ("low", "high")
+        for name in NAMES
+        for r in records[name]["readings"]
+        if r["verdict"] in ("low", "high")
     ]
     assert set(found) <= set(wanted)
     assert len(set(found)) >= len(wanted) - 1

@@ -18,28 +18,43 @@ from talklog.transcript import Source, Transcript, Word
 TABLE = Path(__file__).parent / "tables" / "sentences.txt"
 
 
-def spoken(text: str, *, pauses: dict[int, float] | None = None, confidence: float | None = None
-           ) -> Transcript:
+def spoken(
+    text: str, *, pauses: dict[int, float] | None = None, confidence: float | None = None
+) -> Transcript:
     """A transcript of the words, with pauses before some of them."""
-    words = tuple(Word(word, pause_before=(pauses or {}).get(at, 0.0), confidence=confidence)
-                  for at, word in enumerate(text.split()))
+    words = tuple(
+        Word(word, pause_before=(pauses or {}).get(at, 0.0), confidence=confidence)
+        for at, word in enumerate(text.split())
+    )
     return Transcript(Source("audio", "note.wav", "0" * 64), words)
 
 
 def rows() -> list[tuple[str, str]]:
     lines = TABLE.read_text(encoding="utf-8").splitlines()
-    return [tuple(part.strip() for part in line.split("=>")) for line in lines
-            if line.strip() and not line.startswith("#")]
+    return [
+        tuple(part.strip() for part in line.split("=>"))
+        for line in lines
+        if line.strip() and not line.startswith("#")
+    ]
 
 
 def described(transcript: Transcript, notes: Notes) -> str:
     """Readings, things set aside and doubts, in the order they were said."""
-    found = [(r.last, f"{r.said} {r.unit} {r.role}" if r.doubt is None else
-              f"? {transcript.heard(r.first, r.last).split()[-1] if r.unit is None else ''}".strip())
-             for r in notes.readings]
+    found = [
+        (
+            r.last,
+            f"{r.said} {r.unit} {r.role}"
+            if r.doubt is None
+            else f"? {transcript.heard(r.first, r.last).split()[-1] if r.unit is None else ''}".strip(),
+        )
+        for r in notes.readings
+    ]
     found = [(last, text) for last, text in found if not text.startswith("?")]
-    found += [(r.last, f"? {_number_words(transcript, r.first, r.last)}")
-              for r in notes.readings if r.doubt is not None]
+    found += [
+        (r.last, f"? {_number_words(transcript, r.first, r.last)}")
+        for r in notes.readings
+        if r.doubt is not None
+    ]
     found += [(a.last, f"! {a.why} {transcript.heard(a.first, a.last)}") for a in notes.set_aside]
     found += [(u.last, f"? {transcript.heard(u.first, u.last)}") for u in notes.unsure]
     return " ; ".join(text for _, text in sorted(found))
@@ -59,9 +74,14 @@ def test_sentence_table(sentence: str, wanted: str) -> None:
 def test_places_and_components() -> None:
     notes = understand(spoken("front left tyre two point two front right two point one bar"))
     assert [(r.component, r.position) for r in notes.readings] == [
-        ("tyre", "front left"), ("tyre", "front right")]
+        ("tyre", "front left"),
+        ("tyre", "front right"),
+    ]
     notes = understand(spoken("cylinder one one forty five p s i cylinder two one fifty p s i"))
-    assert [(r.component, r.position) for r in notes.readings] == [("cylinder", "1"), ("cylinder", "2")]
+    assert [(r.component, r.position) for r in notes.readings] == [
+        ("cylinder", "1"),
+        ("cylinder", "2"),
+    ]
 
 
 def test_unit_is_not_borrowed_across_subjects() -> None:
@@ -95,9 +115,8 @@ def test_parts_follow_ups_meter_and_cautions() -> None:
 
 
 WORDS = st.sampled_from(
-    "one two ten twelve thirty hundred point nought oh half quarter a and to between thou bar volts "
-    "newton metres p s i mil degrees tyre battery cylinder number front left gap book says should be "
-    "no make that sorry set to check again in miles hours spanner m eight new bolt fitted um".split())
+    ["one", "two", "ten", "twelve", "thirty", "hundred", "point", "nought", "oh", "half", "quarter", "a", "and", "to", "between", "thou", "bar", "volts", "newton", "metres", "p", "s", "i", "mil", "degrees", "tyre", "battery", "cylinder", "number", "front", "left", "gap", "book", "says", "should", "be", "no", "make", "that", "sorry", "set", "to", "check", "again", "in", "miles", "hours", "spanner", "m", "eight", "new", "bolt", "fitted", "um"]
+)
 
 
 @settings(max_examples=300, deadline=None)

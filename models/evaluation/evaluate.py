@@ -87,8 +87,9 @@ def score(path: Path, recogniser: Recogniser, expected: tuple[str, tuple[Value, 
     sure, unsure = values(understand(transcript))
     heard = " ".join(word.text for word in transcript.words)
     voice = path.stem.split("-", 1)[1]
-    return Scored(voice, expected[0], heard, expected[1], sure, unsure,
-                  transcript.source.seconds or 0.0, work)
+    return Scored(
+        voice, expected[0], heard, expected[1], sure, unsure, transcript.source.seconds or 0.0, work
+    )
 
 
 def noisy(path: Path, decibels: float, folder: Path) -> Path:
@@ -108,8 +109,11 @@ def run(recogniser: Recogniser, paths: list[Path], decibels: float | None = None
     table = sentences()
     with tempfile.TemporaryDirectory() as folder:
         return [
-            score(noisy(path, decibels, Path(folder)) if decibels is not None else path,
-                  recogniser, table[path.stem.split("-")[0]])
+            score(
+                noisy(path, decibels, Path(folder)) if decibels is not None else path,
+                recogniser,
+                table[path.stem.split("-")[0]],
+            )
             for path in paths
         ]
 
@@ -139,7 +143,8 @@ def main(model: Path | None, noise: float | None, show: bool) -> None:
     for name, group in [*sorted(groups.items()), ("all", scores)]:
         click.echo(f"{name:10s}" + "".join(f"  {k} {v:.3g}" for k, v in summary(group).items()))
     mistakes = Counter(
-        f"{s.said}\n  {s.heard}\n  {s.sure}" for s in scores if s.wrong or s.right < len(s.expected))
+        f"{s.said}\n  {s.heard}\n  {s.sure}" for s in scores if s.wrong or s.right < len(s.expected)
+    )
     for text in mistakes if show else ():
         click.echo(text)
 

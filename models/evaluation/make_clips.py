@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -102,7 +103,7 @@ class Piper:
 def _espeak(words: str) -> str:
     """Sounds of a sentence in American English, "thou" as the unit."""
     pieces = []
-    for piece in words.split(" thou"):
+    for piece in re.split(r"\bthou\b", words):
         command = ["espeak-ng", "-q", "--ipa", "-v", "en-us", piece.strip()]
         done = subprocess.run(command, capture_output=True, text=True, check=True)
         pieces.append(" ".join(done.stdout.split()))

@@ -47,7 +47,9 @@ def workshop_noise(length: int, seed: int) -> np.ndarray:
     hum = sum(np.sin(2 * np.pi * 49 * k * time + k) / k for k in range(1, 9))
     noise = 0.5 * hum + chance.normal(size=length)
     for start in range(RATE, length - 4_000, 3 * RATE):
-        noise[start : start + 4_000] += 6 * chance.normal(size=4_000) * np.exp(-np.arange(4_000) / 500)
+        noise[start : start + 4_000] += (
+            6 * chance.normal(size=4_000) * np.exp(-np.arange(4_000) / 500)
+        )
     return noise / np.sqrt((noise**2).mean())
 
 
@@ -60,8 +62,10 @@ def make(path: Path, speaker: Speaker) -> None:
     pieces = [np.zeros(RATE // 2)]
     for line in lines:
         if not line.startswith(("voice ", "noise ")):
-            pieces += [speaker.say(line, voice, accent, chance),
-                       np.zeros(int(chance.uniform(0.6, 1.1) * RATE))]
+            pieces += [
+                speaker.say(line, voice, accent, chance),
+                np.zeros(int(chance.uniform(0.6, 1.1) * RATE)),
+            ]
     sound = np.concatenate(pieces)
     rms = np.sqrt((sound[np.abs(sound) > 1e-3] ** 2).mean())
     sound = sound + HISS * np.random.default_rng(1).normal(size=len(sound))

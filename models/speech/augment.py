@@ -47,7 +47,9 @@ def add_room(waves: torch.Tensor) -> torch.Tensor:
     length = 4_000
     time = torch.arange(length, device=waves.device) / SAMPLE_RATE
     decay = torch.exp(-6.9 * time / _uniform(waves, 0.05, 0.5))
-    echo = torch.randn(len(waves), length, device=waves.device) * decay * _uniform(waves, 0.02, 0.25)
+    echo = (
+        torch.randn(len(waves), length, device=waves.device) * decay * _uniform(waves, 0.02, 0.25)
+    )
     echo[:, 0] = 1
     size = 1 << (waves.shape[1] + length).bit_length()
     spectrum = torch.fft.rfft(waves, size) * torch.fft.rfft(echo, size)
@@ -66,7 +68,9 @@ def colour(waves: torch.Tensor) -> torch.Tensor:
 def _rushing(waves: torch.Tensor) -> torch.Tensor:
     white = torch.randn_like(waves)
     tilt = torch.linspace(0.02, 1, 24, device=waves.device)[None] ** -_uniform(waves, 0, 1.2)
-    return _filtered(white, tilt * 10 ** (torch.randn(len(waves), 24, device=waves.device) * 5 / 20))
+    return _filtered(
+        white, tilt * 10 ** (torch.randn(len(waves), 24, device=waves.device) * 5 / 20)
+    )
 
 
 def _babble(waves: torch.Tensor) -> torch.Tensor:
@@ -123,7 +127,9 @@ def change_level(waves: torch.Tensor) -> torch.Tensor:
     if random.random() < 0.9:
         peak = waves.abs().amax(1, keepdim=True)
         waves = torch.where(peak > 32_000, waves * (32_000 / peak), waves)
-    return (waves.clamp(-32_768, 32_767) + torch.randn_like(waves) * random.choice((0, 1, 4))).round()
+    return (
+        waves.clamp(-32_768, 32_767) + torch.randn_like(waves) * random.choice((0, 1, 4))
+    ).round()
 
 
 def disturb(waves: torch.Tensor, noises: Noises, ramp: float) -> torch.Tensor:

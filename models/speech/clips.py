@@ -67,8 +67,16 @@ def unpack(out: str, blobs: list[str]) -> int:
         pieces = pool.map(_decode, tasks, chunksize=32)
     index, at = [], 0
     for row, piece in zip(rows, pieces, strict=True):
-        index.append([row["corpus"], row["speaker"], row.get("split", "train"),
-                      outputs_of(row["ph"]), at, len(piece)])
+        index.append(
+            [
+                row["corpus"],
+                row["speaker"],
+                row.get("split", "train"),
+                outputs_of(row["ph"]),
+                at,
+                len(piece),
+            ]
+        )
         at += len(piece)
     np.save(out + ".npy", np.concatenate(pieces))
     Path(out + ".json").write_text(json.dumps(index), encoding="utf-8")

@@ -168,36 +168,56 @@ def build(net: network.AcousticNetwork, blank_bias: float) -> Nnet3:
 
 def _add_input(graph: Nnet3, net: network.AcousticNetwork) -> tuple[str, np.ndarray]:
     deviation, mean = _array(net.inverse_deviation), _array(net.mean)
-    graph.add("mel", "input",
-              affine(log_mel_of_mfcc() * deviation[:, None], -mean * deviation, exact=True))
+    graph.add(
+        "mel",
+        "input",
+        affine(log_mel_of_mfcc() * deviation[:, None], -mean * deviation, exact=True),
+    )
     scale, offset = _folded(net.first_norm)
-    graph.add("first", "Append(Offset(mel, -1), mel, Offset(mel, 1))",
-              affine(_array(net.first.weight), _array(net.first.bias)))
+    graph.add(
+        "first",
+        "Append(Offset(mel, -1), mel, Offset(mel, 1))",
+        affine(_array(net.first.weight), _array(net.first.bias)),
+    )
     graph.add("first.relu", "first", pointwise("RectifiedLinearComponent", len(scale)))
     return graph.add("first.scale", "first.relu", scaling(scale)), offset
 
 
-def _add_layer(graph: Nnet3, name: str, layer: network.FactorisedLayer, rate: int, node: str,
-               offset: np.ndarray) -> tuple[str, np.ndarray]:
+def _add_layer(
+    graph: Nnet3,
+    name: str,
+    layer: network.FactorisedLayer,
+    rate: int,
+    node: str,
+    offset: np.ndarray,
+) -> tuple[str, np.ndarray]:
     step = layer.step * rate
     copies = 2 if step else 1
     narrow, wide = _array(layer.narrow.weight), _array(layer.wide.weight)
     scale, shift = _folded(layer.norm)
     bias = _array(layer.wide.bias) + wide @ np.tile(narrow @ np.tile(offset, copies), copies)
-    graph.add(f"{name}.narrow", f"Append(Offset({node}, {-step}), {node})" if step else node,
-              affine(narrow, np.zeros(len(narrow))))
+    graph.add(
+        f"{name}.narrow",
+        f"Append(Offset({node}, {-step}), {node})" if step else node,
+        affine(narrow, np.zeros(len(narrow))),
+    )
     source = f"{name}.narrow"
-    graph.add(f"{name}.wide", f"Append({source}, Offset({source}, {step}))" if step else source,
-              affine(wide, bias))
+    graph.add(
+        f"{name}.wide",
+        f"Append({source}, Offset({source}, {step}))" if step else source,
+        affine(wide, bias),
+    )
     graph.add(f"{name}.relu", f"{name}.wide", pointwise("RectifiedLinearComponent", len(scale)))
     graph.add(f"{name}.scale", f"{name}.relu", scaling(scale))
-    total = graph.add(f"{name}.sum", f"Sum({name}.scale, Scale({network.BYPASS}, {node}))",
-                      passing(len(scale)))
+    total = graph.add(
+        f"{name}.sum", f"Sum({name}.scale, Scale({network.BYPASS}, {node}))", passing(len(scale))
+    )
     return total, shift + network.BYPASS * offset
 
 
-def _add_output(graph: Nnet3, net: network.AcousticNetwork, node: str, offset: np.ndarray,
-                blank_bias: float) -> None:
+def _add_output(
+    graph: Nnet3, net: network.AcousticNetwork, node: str, offset: np.ndarray, blank_bias: float
+) -> None:
     last = _array(net.last.weight)
     graph.add("last", node, affine(last, _array(net.last.bias) + last @ offset))
     bias = _array(net.out.bias)
@@ -212,8 +232,9 @@ def _add_output(graph: Nnet3, net: network.AcousticNetwork, node: str, offset: n
     graph.lines.append(f"output-node name=output input={source} objective=linear")
 
 
-def write_configuration(model: Path, *, scale: float, beam: float = 13, active: int = 4000,
-                        lattice: float = 6) -> None:
+def write_configuration(
+    model: Path, *, scale: float, beam: float = 13, active: int = 4000, lattice: float = 6
+) -> None:
     """conf/mfcc.conf and conf/model.conf."""
     (model / "conf").mkdir(parents=True, exist_ok=True)
     (model / "conf" / "mfcc.conf").write_text(MFCC_CONF, encoding="utf-8")

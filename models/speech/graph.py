@@ -124,8 +124,13 @@ def language_model(arpa: Path, words: dict[str, int], folder: Path):
         with plain.open("wb") as target:
             shutil.copyfileobj(source, target)
     out = folder / "G.fst"
-    kaldilm.arpa2fst(input_arpa=str(plain), output_fst=str(out), disambig_symbol="#0",
-                     read_symbol_table=str(table), max_arpa_warnings=3)
+    kaldilm.arpa2fst(
+        input_arpa=str(plain),
+        output_fst=str(out),
+        disambig_symbol="#0",
+        read_symbol_table=str(table),
+        max_arpa_warnings=3,
+    )
     return kaldifst.StdVectorFst.read(str(out))
 
 
@@ -185,13 +190,16 @@ def write_tables(folder: Path, words: dict[str, int]) -> None:
     """words.txt, phones.txt and phones/word_boundary.int."""
     (folder / "phones").mkdir(parents=True, exist_ok=True)
     (folder / "words.txt").write_text(
-        "".join(f"{word} {index}\n" for word, index in words.items()), encoding="utf-8")
+        "".join(f"{word} {index}\n" for word, index in words.items()), encoding="utf-8"
+    )
     (folder / "phones.txt").write_text(
-        "".join(f"{phone} {index}\n" for index, phone in enumerate(MARKED)), encoding="utf-8")
+        "".join(f"{phone} {index}\n" for index, phone in enumerate(MARKED)), encoding="utf-8"
+    )
     places = {"B": "begin", "I": "internal", "E": "end", "S": "singleton"}
     kinds = ["nonword" if name == SILENCE else places[name[-1]] for name in MARKED[1:]]
     (folder / "phones" / "word_boundary.int").write_text(
-        "".join(f"{index} {kind}\n" for index, kind in enumerate(kinds, 1)), encoding="utf-8")
+        "".join(f"{index} {kind}\n" for index, kind in enumerate(kinds, 1)), encoding="utf-8"
+    )
 
 
 @click.command(help=__doc__)

@@ -66,8 +66,15 @@ def _forward(blank: torch.Tensor, label: torch.Tensor) -> torch.Tensor:
     batch, frames, labels = label.shape
     alpha = torch.empty(batch, frames + 1, labels + 1, device=label.device)
     block = triton.next_power_of_2(labels + 1)
-    _forward_kernel[(batch,)](blank.contiguous(), label.contiguous(), alpha, frames, labels, block,
-                              num_warps=max(1, min(8, block // 64)))
+    _forward_kernel[(batch,)](
+        blank.contiguous(),
+        label.contiguous(),
+        alpha,
+        frames,
+        labels,
+        block,
+        num_warps=max(1, min(8, block // 64)),
+    )
     return alpha
 
 
@@ -118,14 +125,17 @@ def _backward_scores(blank, label, frames, labels) -> torch.Tensor:
     return beta.masked_fill(outside, NEVER)
 
 
-def selfless_ctc(log_probabilities: torch.Tensor, targets: torch.Tensor, frames: torch.Tensor,
-                 labels: torch.Tensor) -> torch.Tensor:
+def selfless_ctc(
+    log_probabilities: torch.Tensor,
+    targets: torch.Tensor,
+    frames: torch.Tensor,
+    labels: torch.Tensor,
+) -> torch.Tensor:
     """Negative log probability of each target sequence.
 
     log_probabilities (B, T, outputs) with blank at 0; targets (B, S) padded with 0; frames and
     labels (B,) are true lengths. A sequence longer than its frames costs 0 and has no gradient.
     """
-    label = log_probabilities.gather(
-        2, targets[:, None].expand(-1, log_probabilities.shape[1], -1))
+    label = log_probabilities.gather(2, targets[:, None].expand(-1, log_probabilities.shape[1], -1))
     total = _Selfless.apply(log_probabilities[..., 0], label, frames, labels)
     return torch.where(total > NEVER / 2, -total, torch.zeros_like(total))

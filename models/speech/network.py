@@ -111,8 +111,9 @@ def load(path: str) -> AcousticNetwork:
     """Reads what ``save`` wrote, as single precision."""
     stored = torch.load(path, map_location="cpu")
     network = AcousticNetwork(Shape(**{k: _tupled(v) for k, v in stored["shape"].items()}))
-    network.load_state_dict({k: v.float() if v.is_floating_point() else v
-                             for k, v in stored["weights"].items()})
+    network.load_state_dict(
+        {k: v.float() if v.is_floating_point() else v for k, v in stored["weights"].items()}
+    )
     return network
 
 
@@ -127,8 +128,9 @@ def widen(network: AcousticNetwork, noise: float = 0.02) -> AcousticNetwork:
     2016); the noise, relative to each matrix's own deviation, lets the twins grow apart.
     """
     old = network.shape
-    wide = AcousticNetwork(Shape(2 * old.width, 2 * old.bottleneck, old.low, old.high,
-                                 old.last, old.outputs))
+    wide = AcousticNetwork(
+        Shape(2 * old.width, 2 * old.bottleneck, old.low, old.high, old.last, old.outputs)
+    )
     state = {}
     for name, value in network.state_dict().items():
         target = wide.state_dict()[name]

@@ -17,8 +17,9 @@ from pathlib import Path
 import click
 
 TEST_VOICES = frozenset({"am_liam", "bm_lewis", "bf_lily", "af_nova"})
-DEVELOPMENT = frozenset({"am_eric", "bf_emma", "ls-163", "ls-1737", "an4-fash", "an4-fbbh",
-                         "so762-0024", "so762-0036"})
+DEVELOPMENT = frozenset(
+    {"am_eric", "bf_emma", "ls-163", "ls-1737", "an4-fash", "an4-fbbh", "so762-0024", "so762-0036"}
+)
 HELD_OUT_LIST = Path(__file__).parents[1] / "evaluation" / "held_out_speakers.txt"
 
 
@@ -43,8 +44,13 @@ def clips(corpora: Path, names: tuple[str, ...]) -> Iterator[tuple[dict, bytes]]
             speaker = str(row.get("speaker") or row.get("voice") or name)
             if not _voices(speaker) & banned:
                 split = "dev" if _voices(speaker) & DEVELOPMENT else "train"
-                entry = {"corpus": name, "speaker": speaker, "accent": row.get("accent", "en-us"),
-                         "text": row.get("text", ""), "split": split}
+                entry = {
+                    "corpus": name,
+                    "speaker": speaker,
+                    "accent": row.get("accent", "en-us"),
+                    "text": row.get("text", ""),
+                    "split": split,
+                }
                 yield entry, (corpora / name / row["audio"]).read_bytes()
 
 

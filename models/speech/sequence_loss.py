@@ -19,8 +19,17 @@ if triton is not None:
     import triton.language as tl
 
     @triton.jit
-    def _forward_kernel(scores, bigram, lengths, alpha, flow, total, frames,
-                        OUTPUTS: tl.constexpr, BLOCK: tl.constexpr):
+    def _forward_kernel(
+        scores,
+        bigram,
+        lengths,
+        alpha,
+        flow,
+        total,
+        frames,
+        OUTPUTS: tl.constexpr,
+        BLOCK: tl.constexpr,
+    ):
         item = tl.program_id(0)
         state = tl.arange(0, BLOCK)
         real = state < OUTPUTS
@@ -45,8 +54,17 @@ if triton is not None:
         tl.store(total + item, score)
 
     @triton.jit
-    def _backward_kernel(scores, bigram, lengths, alpha, flow, posterior, frames,
-                         OUTPUTS: tl.constexpr, BLOCK: tl.constexpr):
+    def _backward_kernel(
+        scores,
+        bigram,
+        lengths,
+        alpha,
+        flow,
+        posterior,
+        frames,
+        OUTPUTS: tl.constexpr,
+        BLOCK: tl.constexpr,
+    ):
         item = tl.program_id(0)
         state = tl.arange(0, BLOCK)
         real = state < OUTPUTS
@@ -83,8 +101,9 @@ class _Denominator(torch.autograd.Function):
         alpha, flow = torch.empty_like(scores), torch.empty_like(scores)
         total = torch.empty(batch, device=scores.device)
         block = triton.next_power_of_2(outputs)
-        _forward_kernel[(batch,)](scores, bigram, lengths, alpha, flow, total, frames, outputs,
-                                  block, num_warps=4)
+        _forward_kernel[(batch,)](
+            scores, bigram, lengths, alpha, flow, total, frames, outputs, block, num_warps=4
+        )
         context.save_for_backward(scores, bigram, lengths, alpha, flow)
         return total
 
@@ -94,8 +113,9 @@ class _Denominator(torch.autograd.Function):
         batch, frames, outputs = scores.shape
         posterior = torch.zeros_like(scores)
         block = triton.next_power_of_2(outputs)
-        _backward_kernel[(batch,)](scores, bigram, lengths, alpha, flow, posterior, frames, outputs,
-                                   block, num_warps=4)
+        _backward_kernel[(batch,)](
+            scores, bigram, lengths, alpha, flow, posterior, frames, outputs, block, num_warps=4
+        )
         return posterior * gradient[:, None, None], None, None
 
 

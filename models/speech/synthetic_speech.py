@@ -27,16 +27,38 @@ import numpy as np
 from .pack import DEVELOPMENT, TEST_VOICES
 
 KOKORO_RATE = 24_000
-LETTERS = dict(zip(
-    "abcdefghijklmnopqrstuvwxyz",
-    "ˈA bˈi sˈi dˈi ˈi ˈɛf ʤˈi ˈAʧ ˈI ʤˈA kˈA ˈɛl ˈɛm ˈɛn ˈO pˈi kjˈu ˈɑɹ ˈɛs tˈi jˈu vˈi dˈʌbᵊlju ˈɛks wˈI "
-    "zˈi".split(), strict=True))
+LETTERS = dict(
+    zip(
+        "abcdefghijklmnopqrstuvwxyz",
+        ["ˈA", "bˈi", "sˈi", "dˈi", "ˈi", "ˈɛf", "ʤˈi", "ˈAʧ", "ˈI", "ʤˈA", "kˈA", "ˈɛl", "ˈɛm", "ˈɛn", "ˈO", "pˈi", "kjˈu", "ˈɑɹ", "ˈɛs", "tˈi", "jˈu", "vˈi", "dˈʌbᵊlju", "ˈɛks", "wˈI", "zˈi"],
+        strict=True,
+    )
+)
 SPOKEN = {"thou": "θˈW", "nought": "nˈɔt", "mil": "mˈɪl", "mils": "mˈɪlz", "circlip": "sˈɜɹklˌɪp"}
 BRITISH_SPOKEN = {"z": "zˈɛd", "r": "ˈɑː", "nought": "nˈɔːt", "circlip": "sˈɜːklˌɪp", "o": "ˈQ"}
 # espeak-ng's symbols, longest first, in the alphabet that the voices were trained on.
-ESPEAK = (("tʃ", "ʧ"), ("dʒ", "ʤ"), ("eɪ", "A"), ("aɪ", "I"), ("aʊ", "W"), ("ɔɪ", "Y"), ("oʊ", "O"),
-          ("əʊ", "Q"), ("əl", "ᵊl"), ("ɚ", "əɹ"), ("ɜː", "ɜɹ"), ("r", "ɹ"), ("x", "k"), ("ç", "k"),
-          ("ɐ", "ə"), ("ɬ", "l"), ("\u0303", ""), ("\u0329", ""), ("e", "ɛ"), ("g", "ɡ"))
+ESPEAK = (
+    ("tʃ", "ʧ"),
+    ("dʒ", "ʤ"),
+    ("eɪ", "A"),
+    ("aɪ", "I"),
+    ("aʊ", "W"),
+    ("ɔɪ", "Y"),
+    ("oʊ", "O"),
+    ("əʊ", "Q"),
+    ("əl", "ᵊl"),
+    ("ɚ", "əɹ"),
+    ("ɜː", "ɜɹ"),
+    ("r", "ɹ"),
+    ("x", "k"),
+    ("ç", "k"),
+    ("ɐ", "ə"),
+    ("ɬ", "l"),
+    ("\u0303", ""),
+    ("\u0329", ""),
+    ("e", "ɛ"),
+    ("g", "ɡ"),
+)
 
 
 class Pronouncer:
@@ -56,7 +78,11 @@ class Pronouncer:
     @lru_cache(maxsize=100_000)  # noqa: B019 - lives as long as the program
     def word(self, word: str) -> str:
         if len(word) == 1 and word not in "ai":
-            return self.words[word] if word in BRITISH_SPOKEN and self.accent == "gb" else LETTERS[word]
+            return (
+                self.words[word]
+                if word in BRITISH_SPOKEN and self.accent == "gb"
+                else LETTERS[word]
+            )
         return self.words.get(word) or self._guessed(word)
 
     def _guessed(self, word: str) -> str:
@@ -88,7 +114,10 @@ def random_voice(names: list[str], chance: random.Random) -> dict[str, float]:
     count = chance.choices((1, 2, 3), (5, 4, 2))[0]
     chosen = set(chance.choices(names, weights, k=count))
     shares = [chance.uniform(0.2, 1) for _ in chosen]
-    return {name: round(share / sum(shares), 3) for name, share in zip(sorted(chosen), shares, strict=True)}
+    return {
+        name: round(share / sum(shares), 3)
+        for name, share in zip(sorted(chosen), shares, strict=True)
+    }
 
 
 def _speak(task: tuple[dict, float]) -> tuple[dict, bytes] | None:
@@ -107,9 +136,11 @@ def _speak(task: tuple[dict, float]) -> tuple[dict, bytes] | None:
 def sound_of(row: dict) -> np.ndarray:
     """16 kHz samples of a row with ids, voice and speed. Call ``_start_worker`` first."""
     style = sum(_VOICES[name][len(row["ids"])] * share for name, share in row["voice"].items())
-    feeds = {_SESSION.get_inputs()[0].name: np.array([[0, *row["ids"], 0]], np.int64),
-             _SESSION.get_inputs()[1].name: style[None].astype(np.float32),
-             _SESSION.get_inputs()[2].name: np.array([row["speed"]], np.float32)}
+    feeds = {
+        _SESSION.get_inputs()[0].name: np.array([[0, *row["ids"], 0]], np.int64),
+        _SESSION.get_inputs()[1].name: style[None].astype(np.float32),
+        _SESSION.get_inputs()[2].name: np.array([row["speed"]], np.float32),
+    }
     sound = np.squeeze(_SESSION.run(None, feeds)[0])
     return _resampled(sound / max(1e-3, np.abs(sound).max()) * 0.5)
 
@@ -130,7 +161,8 @@ def _start_worker(folder: str) -> None:
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
     _SESSION = onnxruntime.InferenceSession(
-        f"{folder}/model.onnx", options, providers=["CPUExecutionProvider"])
+        f"{folder}/model.onnx", options, providers=["CPUExecutionProvider"]
+    )
     _VOICES = dict(np.load(f"{folder}/voices.npz"))
 
 
@@ -144,8 +176,12 @@ def main() -> None:
 @click.argument("kokoro", type=click.Path(path_type=Path, exists=True))
 @click.argument("out", type=click.Path(path_type=Path))
 @click.option("--tables", type=click.Path(path_type=Path), required=True, help="misaki/data")
-@click.option("--lexicon", "labeller", required=True,
-              help="TSV of word, American phones, British phones: the training labels.")
+@click.option(
+    "--lexicon",
+    "labeller",
+    required=True,
+    help="TSV of word, American phones, British phones: the training labels.",
+)
 @click.option("--seed", default=1, show_default=True)
 def prepare(prompts: Path, kokoro: Path, out: Path, tables: Path, labeller: str, seed: int) -> None:
     chance = random.Random(seed)
@@ -163,10 +199,17 @@ def prepare(prompts: Path, kokoro: Path, out: Path, tables: Path, labeller: str,
             ids = [vocabulary[symbol] for symbol in text if symbol in vocabulary]
             if not 0 < len(ids) < 190 or any(word not in phones for word in words):
                 continue
-            file.write(json.dumps({
-                "ids": ids, "voice": random_voice(voices, chance),
-                "speed": round(chance.uniform(0.8, 1.35), 2),
-                "ph": " ".join(phones[word][accent] for word in words)}) + "\n")
+            file.write(
+                json.dumps(
+                    {
+                        "ids": ids,
+                        "voice": random_voice(voices, chance),
+                        "speed": round(chance.uniform(0.8, 1.35), 2),
+                        "ph": " ".join(phones[word][accent] for word in words),
+                    }
+                )
+                + "\n"
+            )
 
 
 @main.command()
@@ -178,19 +221,35 @@ def prepare(prompts: Path, kokoro: Path, out: Path, tables: Path, labeller: str,
 @click.option("--skip", default=0, help="Leave out so many rows from the front.")
 def speak(rows: Path, kokoro: str, blob: Path, seconds: float, jobs: int, skip: int) -> None:
     deadline = time.monotonic() + seconds
-    tasks = [(json.loads(line), deadline)
-             for line in rows.read_text(encoding="utf-8").splitlines()[skip:]]
+    tasks = [
+        (json.loads(line), deadline)
+        for line in rows.read_text(encoding="utf-8").splitlines()[skip:]
+    ]
     at = count = 0
-    with (multiprocessing.Pool(jobs, _start_worker, (kokoro,)) as pool, blob.open("wb") as audio,
-          blob.with_suffix(".labels.jsonl").open("w", encoding="utf-8") as labels):
+    with (
+        multiprocessing.Pool(jobs, _start_worker, (kokoro,)) as pool,
+        blob.open("wb") as audio,
+        blob.with_suffix(".labels.jsonl").open("w", encoding="utf-8") as labels,
+    ):
         for result in pool.imap(_speak, tasks, chunksize=1):
             if result is None:
                 break
             row, data = result
             audio.write(data)
             speaker = "+".join(row["voice"])
-            labels.write(json.dumps({"corpus": "synthetic", "speaker": speaker, "split": "train",
-                                     "at": at, "bytes": len(data), "ph": row["ph"]}) + "\n")
+            labels.write(
+                json.dumps(
+                    {
+                        "corpus": "synthetic",
+                        "speaker": speaker,
+                        "split": "train",
+                        "at": at,
+                        "bytes": len(data),
+                        "ph": row["ph"],
+                    }
+                )
+                + "\n"
+            )
             at, count = at + len(data), count + 1
         pool.terminate()
     click.echo(f"{count} clips, {at / 1e6:.1f} MB")

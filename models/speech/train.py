@@ -97,8 +97,11 @@ class Trainer:
 
 def _usable(clip: clips.Clip) -> bool:
     frames = clip.samples // 480
-    return bool(clip.outputs) and 0.3 * SAMPLE_RATE < clip.samples < LONGEST and (
-        frames > 1.3 * len(clip.outputs))
+    return (
+        bool(clip.outputs)
+        and 0.3 * SAMPLE_RATE < clip.samples < LONGEST
+        and (frames > 1.3 * len(clip.outputs))
+    )
 
 
 def batches(pool: list[clips.Clip], most: int, joined: float) -> list[list[list[clips.Clip]]]:
@@ -129,8 +132,9 @@ def _length(group: list[clips.Clip]) -> int:
     return sum(clip.samples for clip in group) + 7_000 * (len(group) - 1)
 
 
-def mean_loss(logits, lengths: list[int], groups: list[list[clips.Clip]],
-              bigram: torch.Tensor | None) -> torch.Tensor:
+def mean_loss(
+    logits, lengths: list[int], groups: list[list[clips.Clip]], bigram: torch.Tensor | None
+) -> torch.Tensor:
     """Mean loss per phone: selfless CTC, or with a phone bigram the sequence loss and some CTC.
 
     A share of CTC keeps the sequence loss from drifting, and a small cost on the squares of the
@@ -186,16 +190,25 @@ def parameter_groups(net: network.AcousticNetwork, body: float) -> list[dict]:
     return [{"params": head, "share": 1.0}, {"params": rest, "share": body}]
 
 
-def update_average(average: network.AcousticNetwork, net: network.AcousticNetwork,
-                   decay: float) -> None:
+def update_average(
+    average: network.AcousticNetwork, net: network.AcousticNetwork, decay: float
+) -> None:
     """Moves the average a little towards the network; batch-norm statistics likewise."""
     ours, theirs = average.state_dict(), net.state_dict()
     floats = [name for name, value in ours.items() if value.is_floating_point()]
     torch._foreach_lerp_([ours[n] for n in floats], [theirs[n] for n in floats], 1 - decay)
 
 
-def run(trainer: Trainer, net, average, optimiser, plan: Schedule, most: int, log: Path,
-        bigram: torch.Tensor | None) -> int:
+def run(
+    trainer: Trainer,
+    net,
+    average,
+    optimiser,
+    plan: Schedule,
+    most: int,
+    log: Path,
+    bigram: torch.Tensor | None,
+) -> int:
     """Trains until the plan's seconds are over; returns the steps made."""
     step, smooth, reported = 0, 0.0, time.monotonic()
     while plan.progress() < 1:
@@ -244,8 +257,9 @@ def report(log: Path, step: int, loss: float, errors: dict[str, float]) -> None:
 @click.option("--ramp-done", is_flag=True, help="Full augmentation from the first step.")
 @click.option("--sequence", is_flag=True, help="Sequence-level loss (needs a GPU).")
 @click.option("--device", default="cuda", show_default=True)
-def main(data, noise, start, out, seconds, rate, body, batch, wide, ramp_done, sequence,
-         device) -> None:
+def main(
+    data, noise, start, out, seconds, rate, body, batch, wide, ramp_done, sequence, device
+) -> None:
     out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(1)
     random.seed(1)
@@ -261,8 +275,9 @@ def main(data, noise, start, out, seconds, rate, body, batch, wide, ramp_done, s
     plan = Schedule(seconds, time.monotonic(), rate)
     hours = sum(clip.samples for clip in trainer.train) / SAMPLE_RATE / 3600
     print(len(trainer.train), "clips", round(hours, 2), "hours", net.shape, flush=True)
-    step = run(trainer, net, average, optimiser, plan, int(batch * SAMPLE_RATE), out / "log.jsonl",
-               bigram)
+    step = run(
+        trainer, net, average, optimiser, plan, int(batch * SAMPLE_RATE), out / "log.jsonl", bigram
+    )
     report(out / "log.jsonl", step, 0.0, phone_errors(trainer, average))
     network.save(average, str(out / "network.pt"))
 
