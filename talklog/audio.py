@@ -496,8 +496,12 @@ def _import_av(path: Path, kind: _Kind) -> Any:
     try:
         import av
     except ImportError:
-        but = ", but is damaged or packed in an unusual way" if kind.plain else ""
-        raise AudioError(f"{path}: looks like {kind.name}{but}. To read it: {EXTRA}") from None
+        if kind.plain:
+            raise AudioError(
+                f"{path}: looks like {kind.name}, but is damaged or packed in an unusual way. "
+                f"Copy it again from the recorder, or try once more after: {EXTRA}."
+            ) from None
+        raise AudioError(f"{path}: looks like {kind.name}. To read it: {EXTRA}.") from None
     return av
 
 
