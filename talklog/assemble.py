@@ -181,10 +181,8 @@ class _Context:
         """ "on the", "in the", "at the": the component after a value belongs to it."""
         between = self.transcript.heard(last + 1, component - 1).split()
         return (
-            (bool(between)
-            and between[0] in ("on", "in", "at", "for", "across", "of", "to"))
-            or (not between and not any(c.last < last for c in self.components))
-        )
+            bool(between) and between[0] in ("on", "in", "at", "for", "across", "of", "to")
+        ) or (not between and not any(c.last < last for c in self.components))
 
     def position_of(self, first: int, last: int, component: Mention | None) -> str | None:
         """The place beside a number or its component: a number ("2") or a name ("front left")."""
@@ -225,10 +223,8 @@ class _Context:
             for q in self.mentions.of("quantity")
             if (not allowed or q.name in allowed)
             and (
-                (0 < first - q.last <= NEAR
-                and not self.paused(q.last, first))
-                or (0 < q.first - last <= 3
-                and not self.paused(last, q.first))
+                (0 < first - q.last <= NEAR and not self.paused(q.last, first))
+                or (0 < q.first - last <= 3 and not self.paused(last, q.first))
             )
         ]
         crossed = [n for n in self.roled if n.role in MEASURING and n.last < first]

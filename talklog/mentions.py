@@ -1,4 +1,4 @@
-"""Step 3b: words -> mentions of units, components, places, quantities, actions, conditions and cues.
+"""Step 3b: words -> mentions of units, components, places, quantities, actions and cues.
 
 The only module that imports spaCy: its phrase matcher finds all phrases of the vocabulary in one
 pass over the transcript's own words (its tokeniser is not used, so word indices stay true).
@@ -19,7 +19,7 @@ from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 @dataclass(frozen=True, slots=True)
 class Mention:
     """A phrase at words ``first..last``. ``kind`` is unit, component, position, quantity, action or
-    condition; ``name`` its name in the vocabulary ("thou", "tyre"); several units may share words."""
+    condition; ``name`` its vocabulary name ("thou", "tyre"); several units may share words."""
 
     kind: str
     name: str

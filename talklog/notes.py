@@ -25,7 +25,7 @@ class Alternative:
 @dataclass(frozen=True, slots=True)
 class Reading:
     """A value that was measured, set, found or left. ``unit`` is a trade name, ``None`` if no unit
-    was said. ``doubt`` is ``None`` when certain, else the plain reason why it must be asked about."""
+    was said. ``doubt`` is ``None`` when certain, else the plain reason why it must be asked."""
 
     quantity: str
     component: str
@@ -87,8 +87,8 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """When a follow-up is due; exactly one field is set. ``duration`` is ISO 8601, ``date`` RFC 3339
-    full-date; ``distance`` is (decimal string, unit)."""
+    """When a follow-up is due; exactly one field is set. ``duration`` is ISO 8601, ``date`` RFC
+    3339 full-date; ``distance`` is (decimal string, unit)."""
 
     event: str | None = None
     distance: tuple[str, str] | None = None

@@ -1,7 +1,7 @@
 """The words of the trade, from text files that a mechanic can edit. Strictly loaded.
 
-Every file lies in ``talklog/data``; an unknown key, a repeated phrase or a wrong type is refused with
-the file and the entry named. Units are only read for their words here: their sizes are the
+Every file lies in ``talklog/data``; an unknown key, a repeated phrase or a wrong type is refused
+with the file and the entry named. Units are only read for their words here: their sizes are the
 business of ``units``.
 """
 
@@ -18,7 +18,27 @@ from talklog.errors import DataFileError
 
 Phrase = tuple[str, ...]
 CATEGORIES = frozenset(
-    ["quoted_spec", "other_opinion", "intention", "hypothetical", "superseded", "as_found", "as_left", "set", "time_or_date", "part_size", "tool_size", "not_done", "follow_up", "caution", "meter", "part_needed", "part_fitted", "part_on_order", "terminator"]
+    (
+        "quoted_spec",
+        "other_opinion",
+        "intention",
+        "hypothetical",
+        "superseded",
+        "as_found",
+        "as_left",
+        "set",
+        "time_or_date",
+        "part_size",
+        "tool_size",
+        "not_done",
+        "follow_up",
+        "caution",
+        "meter",
+        "part_needed",
+        "part_fitted",
+        "part_on_order",
+        "terminator",
+    )
 )
 _CUE_KEYS = {"category", "words", "direction", "scope"}
 

@@ -60,7 +60,7 @@ def test_accuracy_floors_on_voices_never_trained_on(recogniser: Recogniser) -> N
 
 @pytest.mark.parametrize("name", NAMES)
 def test_planted_readings_are_flagged_or_asked_about(name: str, records: dict[str, dict]) -> None:
-    """An out-of-band reading must be flagged; if it was not heard right it must not pass as good."""
+    """An out-of-band reading is flagged; one that was not heard right must not pass as good."""
     for component, value, unit in expected(name)["out_of_band"]:
         about = [
             r

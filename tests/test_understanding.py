@@ -1,4 +1,4 @@
-"""What a note says: the sentence table, corrections, places, and properties that hold for any text."""
+"""What a note says: the sentence table, corrections, places, and what holds for any text."""
 
 from __future__ import annotations
 
@@ -41,19 +41,10 @@ def rows() -> list[tuple[str, str]]:
 def described(transcript: Transcript, notes: Notes) -> str:
     """Readings, things set aside and doubts, in the order they were said."""
     found = [
-        (
-            r.last,
-            f"{r.said} {r.unit} {r.role}"
-            if r.doubt is None
-            else f"? {transcript.heard(r.first, r.last).split()[-1] if r.unit is None else ''}".strip(),
-        )
+        (r.last, f"{r.said} {r.unit} {r.role}")
+        if r.doubt is None
+        else (r.last, f"? {_number_words(transcript, r.first, r.last)}")
         for r in notes.readings
-    ]
-    found = [(last, text) for last, text in found if not text.startswith("?")]
-    found += [
-        (r.last, f"? {_number_words(transcript, r.first, r.last)}")
-        for r in notes.readings
-        if r.doubt is not None
     ]
     found += [(a.last, f"! {a.why} {transcript.heard(a.first, a.last)}") for a in notes.set_aside]
     found += [(u.last, f"? {transcript.heard(u.first, u.last)}") for u in notes.unsure]
@@ -115,7 +106,62 @@ def test_parts_follow_ups_meter_and_cautions() -> None:
 
 
 WORDS = st.sampled_from(
-    ["one", "two", "ten", "twelve", "thirty", "hundred", "point", "nought", "oh", "half", "quarter", "a", "and", "to", "between", "thou", "bar", "volts", "newton", "metres", "p", "s", "i", "mil", "degrees", "tyre", "battery", "cylinder", "number", "front", "left", "gap", "book", "says", "should", "be", "no", "make", "that", "sorry", "set", "to", "check", "again", "in", "miles", "hours", "spanner", "m", "eight", "new", "bolt", "fitted", "um"]
+    [
+        "one",
+        "two",
+        "ten",
+        "twelve",
+        "thirty",
+        "hundred",
+        "point",
+        "nought",
+        "oh",
+        "half",
+        "quarter",
+        "a",
+        "and",
+        "to",
+        "between",
+        "thou",
+        "bar",
+        "volts",
+        "newton",
+        "metres",
+        "p",
+        "s",
+        "i",
+        "mil",
+        "degrees",
+        "tyre",
+        "battery",
+        "cylinder",
+        "number",
+        "front",
+        "left",
+        "gap",
+        "book",
+        "says",
+        "should",
+        "be",
+        "no",
+        "make",
+        "that",
+        "sorry",
+        "set",
+        "to",
+        "check",
+        "again",
+        "in",
+        "miles",
+        "hours",
+        "spanner",
+        "m",
+        "eight",
+        "new",
+        "bolt",
+        "fitted",
+        "um",
+    ]
 )
 
 

@@ -62,7 +62,7 @@ class LexiconFst:
         self.lines += [f"1 1 {self.backoff} {words['#0']} 0", "1 0"]
 
     def _disambiguated(self, lexicon: Pronunciations) -> list[tuple[str, list[int]]]:
-        """Marks pronunciations that are shared, or begin another, so that LG can be determinised."""
+        """Marks pronunciations that are shared or begin another: LG can then be determinised."""
         whole = Counter(tuple(phones) for _, phones in lexicon)
         beginnings = {key[:n] for key in whole for n in range(1, len(key))}
         used: Counter[tuple[str, ...]] = Counter()

@@ -7,6 +7,7 @@ compressed-matrix.h describes the layout).
 
 from __future__ import annotations
 
+import itertools
 import re
 import struct
 from typing import BinaryIO
@@ -100,7 +101,7 @@ def read_components(path: str) -> dict[str, dict[str, np.ndarray]]:
     data = open(path, "rb").read()
     starts = [match.start() for match in re.finditer(rb"<ComponentName> ", data)] + [len(data)]
     components = {}
-    for start, end in zip(starts[:-1], starts[1:], strict=True):
+    for start, end in itertools.pairwise(starts):
         name = data[start + 16 : data.index(b" ", start + 16)].decode()
         components[name] = _fields(data, start, end)
     return components

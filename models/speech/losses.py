@@ -107,7 +107,7 @@ class _Selfless(torch.autograd.Function):
 
 def _backward_scores(blank, label, frames, labels) -> torch.Tensor:
     """beta (B, T + 1, S + 1): the forward recursion over utterances turned end to start."""
-    batch, length, width = label.shape
+    _batch, length, width = label.shape
     time = torch.arange(length, device=label.device)[None]
     back_time = (frames[:, None] - 1 - time).clamp(min=0)
     place = torch.arange(width, device=label.device)[None]

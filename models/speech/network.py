@@ -1,4 +1,4 @@
-"""The acoustic network: a factorised time-delay net (TDNN-F) that names one phone or blank per 30 ms.
+"""The acoustic network: a factorised time-delay net (TDNN-F), one phone or blank per 30 ms.
 
 Each layer multiplies a bottleneck matrix over frames (t - k, t), then a wide matrix over bottleneck
 frames (t, t + k): see Povey et al., "Semi-orthogonal low-rank matrix factorization for deep neural

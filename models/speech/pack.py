@@ -1,11 +1,11 @@
-"""Corpora folders -> one blob of compressed clips and an index, fit to travel to a training machine.
+"""Corpora folders -> one blob of compressed clips and an index, fit to travel.
 
     python -m models.speech.pack CORPORA BLOB.bin INDEX.jsonl [--only NAME ...]
 
 CORPORA holds one folder a corpus, each with clips and ``manifest.jsonl`` (audio, text, speaker or
 voice, accent, seconds). Speakers of ``models/evaluation/held_out_speakers.txt`` and the voices kept
-for testing never get in; those for development are marked. Each index line: corpus, speaker, accent,
-text, split (train or dev), at, bytes.
+for testing never get in; those for development are marked. Each index line: corpus, speaker,
+accent, text, split (train or dev), at, bytes.
 """
 
 from __future__ import annotations

@@ -5,8 +5,8 @@
 
 KOKORO_DIR holds model.onnx (Kokoro 82M, Apache-2.0), vocab.json and voices.npz (one array of 256
 numbers per phoneme count, by voice). ``prepare`` needs misaki's pronunciation tables and, for words
-they lack, espeak-ng; ``speak`` needs only onnxruntime and soundfile. ``speak`` stops after the given
-seconds and keeps what is done: BLOB.bin (Ogg Opus clips one after another) and its labels file as
+they lack, espeak-ng; ``speak`` needs only onnxruntime and soundfile. ``speak`` stops after the
+given seconds and keeps what is done: BLOB.bin (Ogg Opus clips one after another) and its labels file as
 ``clips`` reads it.
 """
 
@@ -30,7 +30,34 @@ KOKORO_RATE = 24_000
 LETTERS = dict(
     zip(
         "abcdefghijklmnopqrstuvwxyz",
-        ["ˈA", "bˈi", "sˈi", "dˈi", "ˈi", "ˈɛf", "ʤˈi", "ˈAʧ", "ˈI", "ʤˈA", "kˈA", "ˈɛl", "ˈɛm", "ˈɛn", "ˈO", "pˈi", "kjˈu", "ˈɑɹ", "ˈɛs", "tˈi", "jˈu", "vˈi", "dˈʌbᵊlju", "ˈɛks", "wˈI", "zˈi"],
+        [
+            "ˈA",
+            "bˈi",
+            "sˈi",
+            "dˈi",
+            "ˈi",
+            "ˈɛf",
+            "ʤˈi",
+            "ˈAʧ",
+            "ˈI",
+            "ʤˈA",
+            "kˈA",
+            "ˈɛl",
+            "ˈɛm",
+            "ˈɛn",
+            "ˈO",
+            "pˈi",
+            "kjˈu",
+            "ˈɑɹ",
+            "ˈɛs",
+            "tˈi",
+            "jˈu",
+            "vˈi",
+            "dˈʌbᵊlju",
+            "ˈɛks",
+            "wˈI",
+            "zˈi",
+        ],
         strict=True,
     )
 )

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from .phones import BLANK, OUTPUT_OF_PHONE, PHONES
 
 SILENCE = "SIL"
-MARKED: tuple[str, ...] = ("<eps>", SILENCE) + tuple(f"{p}_{m}" for p in PHONES for m in "BIES")
+MARKED: tuple[str, ...] = ("<eps>", SILENCE, *tuple(f"{p}_{m}" for p in PHONES for m in "BIES"))
 MARKED_ID: dict[str, int] = {name: index for index, name in enumerate(MARKED)}
 HALF = math.log(0.5)
 NO_OUTPUT = -1  # pdf class of a state that does not emit

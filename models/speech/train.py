@@ -1,6 +1,8 @@
-"""Train the acoustic network, by selfless CTC or the sequence loss, on one GPU (or, for a smoke test, on the processor).
+"""Train the acoustic network, by selfless CTC or the sequence loss.
 
-    python -m models.speech.train --clips DATA --noise NOISE --start start.pt --out DIR --seconds 550
+On one GPU; for a smoke test, on the processor.
+
+    python -m models.speech.train --clips DATA --noise NOISE --start start.pt --out DIR
 
 Writes DIR/network.pt (the running average of the weights, which is what ships) every minute, and
 DIR/log.jsonl (loss, phone error per corpus). To go on from an earlier run, give its network.pt as
