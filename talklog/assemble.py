@@ -335,17 +335,11 @@ def _not_done(context: _Context, first: int) -> bool:
 
 
 def _actions(context: _Context) -> Iterator[Action]:
-    nouns = [
-        *context.components,
-        *(
-            q
-            for q in context.mentions.of("quantity")
-            if q.last > q.first or context.transcript.words[q.first].text == q.name
-        ),
-    ]
+    nouns = [*context.components, *context.mentions.of("quantity")]
     for span in context.mentions.of("action"):
-        if any(n.first <= span.last and span.first <= n.last for n in nouns):
-            continue  # "pump" in "water pump", "free" in "free play", "torque" the noun
+        base = context.transcript.heard(span.first, span.last) == span.name
+        if base and any(n.first <= span.last and span.first <= n.last for n in nouns):
+            continue  # a noun here: "pump" in "water pump", "free" in "free play", "torque"
         component = _thing_beside(context, span)
         if component is None:
             continue
