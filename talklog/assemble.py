@@ -6,9 +6,10 @@ as a place, a part's quantity, a follow-up's due, the meter, or among what is un
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator
 
-from talklog.mentions import CueMention, Mention, Mentions, find_mentions
+from talklog.mentions import CueMention, Mention, Mentions, find_mentions, near
 from talklog.notes import (
     NOT_SAID,
     Action,
@@ -155,14 +156,15 @@ class _Context:
         """The component a number at ``first..last`` belongs to, and why."""
         after = [
             c
-            for c in self.components
+            for c in near(self.components, first, last)
             if last < c.first <= last + AFTER
             and self._joined(last, c.first)
             and not self.paused(last, c.first)
         ]
         if after:
             return after[0], "named just after"
-        before = [c for c in self.components if c.last < first]
+        end = bisect_left(self.components, first, key=lambda c: c.first)
+        before = [c for c in self.components[max(0, end - 3) : end] if c.last < first]
         if not before:
             return None, "no component was named"
         if (
@@ -182,32 +184,36 @@ class _Context:
         between = self.transcript.heard(last + 1, component - 1).split()
         return (
             bool(between) and between[0] in ("on", "in", "at", "for", "across", "of", "to")
-        ) or (not between and not any(c.last < last for c in self.components))
+        ) or (not between and not any(c.last < last for c in self.components[:1]))
 
     def position_of(self, first: int, last: int, component: Mention | None) -> str | None:
         """The place beside a number or its component: a number ("2") or a name ("front left")."""
         spans = [(first, last)] + ([(component.first, component.last)] if component else [])
-        numbers = [p for p in self.places if 0 < first - p.number.last <= BESIDE]
+        numbers = [p for p in near(self.places, first, last) if 0 < first - p.number.last <= BESIDE]
         if numbers:
             return str(numbers[-1].number.said)
         for low, high in spans:
-            near = [
+            close = [
                 p
-                for p in self.positions
+                for p in near(self.positions, low, high)
                 if self._beside(p, low, high)
                 and (component is None or (p.first, p.last) != (component.first, component.last))
             ]
-            if near:
-                return near[-1].name
+            if close:
+                return close[-1].name
         if component is not None and component.name in (*PLACE_NAMES, "cylinder"):
-            same = [p for p in self.places if p.number.first == component.last + 1]
+            same = [
+                p
+                for p in near(self.places, component.last, component.last)
+                if p.number.first == component.last + 1
+            ]
             return str(same[0].number.said) if same else None
         return None
 
     def _beside(self, place: Mention, low: int, high: int) -> bool:
         """Just before, or after a preposition ("two point two on the front left")."""
         if 0 < low - place.last <= BESIDE:
-            crossed = any(place.last < n.number.first < low for n in self.roled)
+            crossed = any(place.last < n.number.first < low for n in near(self.roled, low, high))
             return not crossed and not self.paused(place.last, low)
         between = self.transcript.heard(high + 1, place.first - 1).split()
         return (
@@ -218,22 +224,24 @@ class _Context:
 
     def quantity_word(self, first: int, last: int, allowed: tuple[str, ...]) -> Mention | None:
         """The nearest quantity word that the unit allows, before the number or just behind it."""
-        near = [
+        close = [
             q
-            for q in self.mentions.of("quantity")
+            for q in near(self.mentions.of("quantity"), first, last)
             if (not allowed or q.name in allowed)
             and (
                 (0 < first - q.last <= NEAR and not self.paused(q.last, first))
                 or (0 < q.first - last <= 3 and not self.paused(last, q.first))
             )
         ]
-        crossed = [n for n in self.roled if n.role in MEASURING and n.last < first]
+        crossed = [
+            n for n in near(self.roled, first, last) if n.role in MEASURING and n.last < first
+        ]
         free = [
-            q for q in near if q.first > last or not any(q.last < n.number.first for n in crossed)
+            q for q in close if q.first > last or not any(q.last < n.number.first for n in crossed)
         ]
         earlier = [q for q in free if q.last < first]
         later = [q for q in free if q.first > last]
-        return earlier[-1] if earlier else (later or near or [None])[0]
+        return earlier[-1] if earlier else (later or close or [None])[0]
 
 
 def _reading(context: _Context, item: RoledNumber) -> Reading | Unsure:
@@ -280,8 +288,8 @@ def _component_name(
     """The component; a side such as inlet stands for one when nothing else was named."""
     if component is not None:
         return component.name
-    near = [p for p in context.positions if 0 < first - p.last <= NEAR]
-    return near[-1].name if near and near[-1].name in ("inlet", "exhaust") else NOT_SAID
+    close = [p for p in context.positions if 0 < first - p.last <= NEAR]
+    return close[-1].name if close and close[-1].name in ("inlet", "exhaust") else NOT_SAID
 
 
 def _measured(
@@ -330,15 +338,18 @@ def _not_done(context: _Context, first: int) -> bool:
         c.cue.category == "not_done"
         and c.last < first <= c.last + c.cue.scope
         and not context.paused(c.last, first)
-        for c in context.mentions.cues
+        for c in near(context.mentions.cues, first, first)
     )
 
 
 def _actions(context: _Context) -> Iterator[Action]:
-    nouns = [*context.components, *context.mentions.of("quantity")]
+    nouns = sorted([*context.components, *context.mentions.of("quantity")], key=lambda n: n.first)
     for span in context.mentions.of("action"):
         base = context.transcript.heard(span.first, span.last) == span.name
-        if base and any(n.first <= span.last and span.first <= n.last for n in nouns):
+        if base and any(
+            n.first <= span.last and span.first <= n.last
+            for n in near(nouns, span.first, span.last)
+        ):
             continue  # a noun here: "pump" in "water pump", "free" in "free play", "torque"
         component = _thing_beside(context, span)
         if component is None:
@@ -357,12 +368,12 @@ def _thing_beside(context: _Context, span: Mention) -> Mention | None:
     """The component an action or condition is about: just after it, else just before."""
     after = [
         c
-        for c in context.components
+        for c in near(context.components, span.first, span.last)
         if 0 < c.first - span.last <= 5 and not context.paused(span.last, c.first)
     ]
     before = [
         c
-        for c in context.components
+        for c in near(context.components, span.first, span.last)
         if 0 < span.first - c.last <= 5 and not context.paused(c.last, span.first)
     ]
     return after[0] if after else (before[-1] if before else None)
@@ -392,7 +403,7 @@ def _parts(context: _Context, counted: list[RoledNumber]) -> Iterator[Part]:
 def _part_cue(context: _Context, component: Mention) -> CueMention | None:
     """The strongest cue on a part: needed and on order outweigh "new"."""
     found = []
-    for mention in context.mentions.cues:
+    for mention in near(context.mentions.cues, component.first, component.last):
         if mention.cue.category in PART_STATUS:
             gap = (
                 component.first - mention.last
@@ -400,7 +411,7 @@ def _part_cue(context: _Context, component: Mention) -> CueMention | None:
                 else mention.first - component.last
             )
             low, high = sorted((mention.last, component.first))
-            crossed = any(low < c.first < high for c in context.components)
+            crossed = any(low < c.first < high for c in near(context.components, low, high))
             if (
                 0 < gap <= min(3, mention.cue.scope)
                 and not crossed
@@ -414,12 +425,12 @@ def _findings(context: _Context) -> Iterator[Finding]:
     for span in context.mentions.of("condition"):
         before = [
             c
-            for c in context.components
+            for c in near(context.components, span.first, span.last)
             if 0 < span.first - c.last <= 6 and not context.paused(c.last, span.first)
         ]
         after = [
             c
-            for c in context.components
+            for c in near(context.components, span.first, span.last)
             if 0 < c.first - span.last <= 3 and not context.paused(span.last, c.first)
         ]
         component = before[-1] if before else (after[0] if after else None)
@@ -479,12 +490,12 @@ def _reach(context: _Context, cue: CueMention) -> int:
 
 def _beginning(context: _Context, cue: CueMention) -> int:
     """ "check the belt | again in fifty hours": the action just before belongs to it."""
-    near = [
+    close = [
         a.first
-        for a in context.mentions.of("action")
+        for a in near(context.mentions.of("action"), cue.first, cue.last)
         if 0 < cue.first - a.last <= 5 and not context.paused(a.last, cue.first)
     ]
-    return near[-1] if near else cue.first
+    return close[-1] if close else cue.first
 
 
 def _cautions(context: _Context) -> Iterator[SpokenCaution]:

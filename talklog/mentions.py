@@ -6,14 +6,17 @@ pass over the transcript's own words (its tokeniser is not used, so word indices
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
+from functools import cached_property, lru_cache
+from typing import Any, Protocol, TypeVar
 
 from talklog.numbers import NumberRun, find_numbers
 from talklog.transcript import Transcript
 from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
+
+REACH = 40  # words: no cue and no neighbourhood is wider
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +40,7 @@ class CueMention:
     last: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Mentions:
     """Everything found, each list in the order of the words."""
 
@@ -46,7 +49,29 @@ class Mentions:
     cues: tuple[CueMention, ...]
 
     def of(self, kind: str) -> tuple[Mention, ...]:
-        return tuple(span for span in self.spans if span.kind == kind)
+        return self._by_kind.get(kind, ())
+
+    @cached_property
+    def _by_kind(self) -> dict[str, tuple[Mention, ...]]:
+        kinds: dict[str, list[Mention]] = {}
+        for span in self.spans:
+            kinds.setdefault(span.kind, []).append(span)
+        return {kind: tuple(spans) for kind, spans in kinds.items()}
+
+
+class _Placed(Protocol):
+    @property
+    def first(self) -> int: ...
+
+
+Placed = TypeVar("Placed", bound=_Placed)
+
+
+def near(items: Sequence[Placed], first: int, last: int) -> Sequence[Placed]:
+    """Those of the items (in order of the words) that begin within REACH words of a span, so that
+    the work for a long note grows with its length and not with its square."""
+    low = bisect_left(items, first - REACH, key=lambda item: item.first)
+    return items[low : bisect_right(items, last + REACH, key=lambda item: item.first)]
 
 
 def find_mentions(transcript: Transcript) -> Mentions:

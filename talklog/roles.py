@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from talklog.mentions import CueMention, Mention, Mentions
+from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.numbers import Number, NumberRun
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
@@ -63,6 +63,10 @@ class RoledNumber:
     place: str | None = None  # "2" in "cylinder two one fifty"
 
     @property
+    def first(self) -> int:
+        return self.number.first
+
+    @property
     def last(self) -> int:
         return self.unit.last if self.unit else self.number.last
 
@@ -86,7 +90,10 @@ def _chosen(transcript: Transcript, mentions: Mentions, run: NumberRun) -> tuple
         for reading in run.readings:
             if len(reading) > 1 and _is_place(reading[0]):
                 return reading
-    if any(c.last + 1 == run.first and c.cue.category == "superseded" for c in mentions.cues):
+    if any(
+        c.last + 1 == run.first and c.cue.category == "superseded"
+        for c in near(mentions.cues, run.first, run.first)
+    ):
         return next((r for r in run.readings if r and r[0].first == run.first), run.readings[0])
     return run.readings[0]
 
@@ -104,7 +111,8 @@ def _place_word_before(transcript: Transcript, mentions: Mentions, at: int) -> b
     if at and transcript.words[at - 1].text in load().numbered:
         return True
     return any(
-        span.last == at - 1 and span.name in PLACE_NAMES for span in mentions.of("component")
+        span.last == at - 1 and span.name in PLACE_NAMES
+        for span in near(mentions.of("component"), at, at)
     )
 
 
@@ -137,7 +145,7 @@ def _unit_after(transcript: Transcript, mentions: Mentions, number: Number) -> M
     after = number.last + 1
     article = after < len(transcript.words) and transcript.words[after].text in ("a", "an")
     start = after + 1 if article and number.form == "fraction" else after
-    return next((u for u in mentions.of("unit") if u.first == start), None)
+    return next((u for u in near(mentions.of("unit"), start, start) if u.first == start), None)
 
 
 def _doubt(
@@ -204,7 +212,7 @@ def _counts(transcript: Transcript, mentions: Mentions, number: Number) -> bool:
                 transcript.words[at].pause_before >= SHORT_PAUSE
                 for at in range(number.last + 1, span.first + 1)
             )
-            for span in mentions.of("component")
+            for span in near(mentions.of("component"), number.first, number.last)
         )
     )
 
@@ -224,9 +232,10 @@ def _governing(
     transcript: Transcript, mentions: Mentions, first: int, last: int
 ) -> dict[str, CueMention]:
     """The nearest cue of each category that reaches the words ``first..last``."""
-    stops = [m.first for m in mentions.cues if m.cue.category == "terminator"]
+    cues = near(mentions.cues, first, last)
+    stops = [m.first for m in cues if m.cue.category == "terminator"]
     found: dict[str, CueMention] = {}
-    for mention in mentions.cues:
+    for mention in cues:
         if _reaches(transcript, mention, stops, first, last):
             old = found.get(mention.cue.category)
             if old is None or _distance(mention, first, last) <= _distance(old, first, last):
@@ -267,13 +276,13 @@ def _with_carried_units(
             continue
         after = next((o for o in result[index + 1 :] if o.role in MEASURING), None)
         before = next((o for o in reversed(result[:index]) if o.role in MEASURING), None)
-        for other, near in ((after, 9), (before, 9)):
+        for other, farthest in ((after, 9), (before, 9)):
             if other is None or other.unit is None:
                 continue
             gap = (
                 other.number.first - item.last if other is after else item.number.first - other.last
             )
-            if 0 < gap <= near and _places_between(transcript, mentions, result, item, other):
+            if 0 < gap <= farthest and _places_between(transcript, mentions, result, item, other):
                 carried = _borrowed(other.unit, item.number)
                 result[index] = replace(
                     item, unit=carried, because=f"{item.because}; unit carried within the list"
@@ -297,8 +306,13 @@ def _places_between(
     """Only places, components, readings and joining words may stand between the two: anything
     else begins a new subject, and its unit must not be borrowed."""
     left, right = sorted((item, other), key=lambda r: r.number.first)
-    known = [(n.number.first, n.last) for n in roled if n.role in (*MEASURING, "position")]
-    known += [(s.first, s.last) for s in mentions.spans if s.kind in ("component", "position")]
+    beside = near(roled, left.first, right.last)
+    known = [(n.first, n.last) for n in beside if n.role in (*MEASURING, "position")]
+    known += [
+        (s.first, s.last)
+        for s in near(mentions.spans, left.first, right.last)
+        if s.kind in ("component", "position")
+    ]
     return all(
         transcript.words[at].text in (*JOINING, *load().numbered)
         or any(first <= at <= last for first, last in known)
