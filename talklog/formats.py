@@ -23,7 +23,7 @@ CUE_WORDS, CUE_SECONDS = 10, 5.0
 def as_text(transcript: Transcript) -> str:
     """Lines of what was said between pauses, each with the time it starts, if times are known.
 
-    "0:04  inlet valve cylinder two twelve thou". Empty without words.
+    "0:04  rear tyre two point two bar". Empty without words.
     """
     return "".join(_line(words) for words in _groups(transcript.words, _pauses))
 
