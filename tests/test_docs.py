@@ -138,5 +138,8 @@ def test_links_in_the_documents_lead_somewhere() -> None:
             assert (ROOT / target).exists(), target
 
 
-def test_no_badges() -> None:
-    assert "![" not in README + DEVELOPERS
+def test_pictures_are_our_own() -> None:
+    """No badges: every picture is a file of this project."""
+    pictures = re.findall(r"!\[[^\]]*\]\(([^)]*)\)", README)
+    assert pictures
+    assert all((ROOT / picture).is_file() for picture in pictures)

