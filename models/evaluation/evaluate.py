@@ -74,7 +74,8 @@ def sentences() -> dict[str, tuple[str, tuple[Value, ...]]]:
 def values(notes: Notes) -> tuple[tuple[Value, ...], int]:
     """Sure (value, unit) pairs in order, and how many are unsure.
 
-    Values set aside count as heard: this measures hearing, not understanding.
+    Only readings count: a value that was heard word for word but set aside, or given no component
+    and unit, is missing here. The figure is that of the whole program, not of hearing alone.
     """
     sure = [(r.said, r.unit or "") for r in notes.readings if r.doubt is None]
     return tuple(sure), len(notes.readings) - len(sure) + len(notes.unsure)
