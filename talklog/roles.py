@@ -31,6 +31,7 @@ ORDER = (
 STATES = ("as_found", "as_left", "set")  # of these the nearest cue decides
 SIZE_CUES = ("tool_size", "part_size")
 NOT_MEASUREMENTS = ("ordinal", "tolerance", "rough", "unfinished", "tail")
+CLOSE = 2  # words from the place of a list item to its value ("front right is two point one")
 JOINING = ("and", "the", "is", "was", "at", "on", "um", "er", "uh", "then", "both", "also")
 LARGEST_PLACE = 24  # cylinders, stations: a larger number is not a place
 PLACE_NAMES = (
@@ -274,6 +275,8 @@ def _with_carried_units(
     for index, item in enumerate(result):
         if item.role not in MEASURING or item.unit is not None:
             continue
+        if not _has_its_own_place(mentions, result, item):
+            continue  # "one forty p s i on three": the three is no pressure
         after = next((o for o in result[index + 1 :] if o.role in MEASURING), None)
         before = next((o for o in reversed(result[:index]) if o.role in MEASURING), None)
         for other, farthest in ((after, 9), (before, 9)):
@@ -289,6 +292,17 @@ def _with_carried_units(
                 )
                 break
     return result
+
+
+def _has_its_own_place(mentions: Mentions, roled: list[RoledNumber], item: RoledNumber) -> bool:
+    """An item of a list names its place or component right before its value."""
+    named = [
+        s.last
+        for s in near(mentions.spans, item.first, item.first)
+        if s.kind in ("component", "position")
+    ]
+    numbered = [n.last for n in near(roled, item.first, item.first) if n.role == "position"]
+    return any(0 < item.first - last <= CLOSE for last in (*named, *numbered))
 
 
 def _borrowed(unit: Mention, number: Number) -> Mention:
