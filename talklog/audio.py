@@ -73,12 +73,13 @@ def read_blocks(recording: Recording) -> Iterator[bytes]:
     first of the loudest is taken. Raises AudioError when the file turns out to be damaged, cut
     short, too long, or nothing but silence, after the blocks that could be read.
     """
-    peak = 0
+    peak = count = 0
     with _opened(recording.path) as sound:
         for block in _blocks(_resampled(_mono(sound), sound.rate)):
+            count += len(block)
             peak = max(peak, int(abs(block.astype("int32")).max()))
             yield block.tobytes()
-    if not peak:
+    if not count:
         raise AudioError(f"{recording.path}: holds no sound. {_CHECK_RECORDER}")
     if peak <= SILENT_PEAK:
         raise AudioError(f"{recording.path}: nothing but silence. {_CHECK_RECORDER}")
@@ -307,7 +308,7 @@ def _soundfile(path: Path, kind: _Kind, file: BinaryIO) -> Any | None:
     # Opened by number: names that are not UTF-8, and those that end in .raw, need no special care.
     source = _open_ended(file) or file.fileno()
     os.lseek(file.fileno(), 0, os.SEEK_SET)  # libsndfile starts where the descriptor stands
-    with _hushed():
+    with hushed():
         try:
             return _forward(soundfile.SoundFile)(source, closefd=False)
         except soundfile.LibsndfileError as error:
@@ -371,7 +372,7 @@ def _frames(opened: Any) -> Iterator[Samples]:
     size = max(1, _FRAMES // opened.channels)
     while True:
         block = np.full((size, opened.channels), np.nan, dtype="float32")
-        with _hushed():
+        with hushed():
             try:
                 frames = opened.read(out=block)
             except soundfile.LibsndfileError:
@@ -400,8 +401,8 @@ def _gain(path: Path, opened: Any) -> float:
 
 
 @contextmanager
-def _hushed() -> Generator[None]:
-    """Keep decoders from writing remarks of their own to the terminal past everybody."""
+def hushed() -> Generator[None]:
+    """Keep foreign libraries from writing remarks of their own to the terminal, past everybody."""
     try:
         kept = os.dup(2)
     except OSError:  # there is no terminal to keep clean
@@ -478,7 +479,7 @@ _NO_LENGTH = frozenset({"aac", "mp3", "mpeg", "mpegts", "amr"})
 def _pyav(path: Path, kind: _Kind, file: BinaryIO) -> Generator[_Sound]:
     av = _import_av(path, kind)
     try:
-        with _hushed():
+        with hushed():
             container = av.open(file)
     except (av.error.FFmpegError, ValueError, OSError):
         raise AudioError(_unreadable(path, kind)) from None
@@ -523,7 +524,7 @@ def _av_frames(path: Path, kind: _Kind, stream: Any, seconds: float | None) -> I
     done, more = 0.0, True
     while more:
         try:
-            with _hushed():
+            with hushed():
                 frame = next(decoded, None)
                 pieces = [part.to_ndarray().T for part in resampler.resample(frame)]
         except (av.error.FFmpegError, ValueError, OSError):

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, Protocol
 
-from talklog.audio import RATE, Recording, open_audio, read_blocks
+from talklog.audio import RATE, Recording, hushed, open_audio, read_blocks
 from talklog.errors import ModelError
 from talklog.transcript import Source, Transcript, Word
 
@@ -145,9 +145,10 @@ class VoskEngine:
     def __init__(self, folder: Path) -> None:
         """Load a model folder that find_model has passed. Raises ModelError."""
         vosk = _import_vosk()
-        vosk.SetLogLevel(-1)  # before anything else, or loading is told on the terminal
+        vosk.SetLogLevel(-1)  # before anything else
         try:
-            self._model = vosk.Model(model_path=str(folder))
+            with hushed():  # it tells of errors all the same
+                self._model = vosk.Model(model_path=str(folder))
         except Exception as error:  # the library has no class of its own for it
             raise ModelError(
                 f"{folder}: is not a speech model that Vosk can load; it may be damaged. "
@@ -158,6 +159,8 @@ class VoskEngine:
         self.model = f"{folder.name} {_fingerprint(folder)}"
 
     def stream(self) -> VoskStream:
+        """A fresh recogniser. Notes heard one after the other do not depend on each other."""
+        _throw_dice_anew()
         recogniser = self._recogniser(self._model, RATE)
         recogniser.SetWords(True)
         return VoskStream(recogniser)
@@ -191,6 +194,17 @@ def _import_vosk() -> Any:
             f"the recogniser Vosk cannot be started ({error}). Install talklog again with pip."
         ) from error
     return vosk
+
+
+def _throw_dice_anew() -> None:
+    """Start the C library's random numbers again.
+
+    Vosk takes from them the noise of one quantisation step that it adds to the sound. Without
+    this the confidences of a note, and now and then a word, would hang on what was heard before.
+    """
+    import ctypes
+
+    ctypes.CDLL(None).srand(1)  # None: the libraries of this process
 
 
 def _vosk_version() -> str:

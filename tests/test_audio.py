@@ -275,7 +275,7 @@ BAD = {
     "nothing there": (lambda path: None, "no such file"),
     "a third no numbers": (sound(NAN, subtype="FLOAT"), "are not numbers"),
     "no samples": (sound(np.zeros(0)), "holds no sound"),
-    "digital silence": (sound(np.zeros(RATE)), "holds no sound"),
+    "digital silence": (sound(np.zeros(RATE)), "nothing but silence"),
     "a dead microphone": (sound(QUIET), "nothing but silence"),
     "1 Hz": (sound(tone(), 1), "has 1 samples a second; speech needs 8000"),
     "4 kHz": (sound(tone(), 4000), "has 4000 samples a second; speech needs 8000"),
