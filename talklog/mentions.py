@@ -16,19 +16,22 @@ from talklog.numbers import NumberRun, find_numbers
 from talklog.transcript import Transcript
 from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 
+NO_PLACE = ""  # name of a phrase in which the word of a place is none: "all right"
 REACH = 40  # words: no cue and no neighbourhood is wider
 
 
 @dataclass(frozen=True, slots=True)
 class Mention:
-    """A phrase at words ``first..last``. ``kind`` is unit, component, position, quantity, action or
-    condition; ``name`` its vocabulary name ("thou", "tyre"); several units may share words."""
+    """A phrase at words ``first..last``. ``kind`` is unit, component, position, quantity, action,
+    condition or state ("hot"); ``name`` its vocabulary name ("thou", "tyre"); several units may
+    share words. ``base`` is the name of a compound's head: "stem bolt" is a "bolt"."""
 
     kind: str
     name: str
     first: int
     last: int
     units: tuple[UnitWords, ...] = ()
+    base: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +54,24 @@ class Mentions:
     def of(self, kind: str) -> tuple[Mention, ...]:
         return self._by_kind.get(kind, ())
 
+    def cues_of(self, *categories: str) -> tuple[CueMention, ...]:
+        """The cues of some categories, in the order of the words."""
+        if categories not in self._by_category:
+            self._by_category[categories] = tuple(
+                mention for mention in self.cues if mention.cue.category in categories
+            )
+        return self._by_category[categories]
+
     @cached_property
     def _by_kind(self) -> dict[str, tuple[Mention, ...]]:
         kinds: dict[str, list[Mention]] = {}
         for span in self.spans:
             kinds.setdefault(span.kind, []).append(span)
         return {kind: tuple(spans) for kind, spans in kinds.items()}
+
+    @cached_property
+    def _by_category(self) -> dict[tuple[str, ...], tuple[CueMention, ...]]:
+        return {}
 
 
 class _Placed(Protocol):
@@ -78,22 +93,46 @@ def find_mentions(transcript: Transcript) -> Mentions:
     """All numbers and phrases of a note. Overlapping phrases of one kind: the longest counts."""
     matcher, labels = _matcher()
     words = [word.text or " " for word in transcript.words]
-    found = list(_matches(matcher, labels, words))
+    found = list(_matches(matcher, labels, [_plain(word) for word in words]))
+    found += [match for match in _matches(matcher, labels, words) if match[0] == "cue"]
     spans = [
         _mention(kind, names, first, last) for kind, names, first, last in found if kind != "cue"
     ]
     spans += _written_units(transcript)
-    cues = [
+    cues = {
         CueMention(cue, first, last)
         for kind, names, first, last in found
         if kind == "cue"
         for cue in names
-    ]
+    }
+    kept = [span for span in _longest(spans) if span.name != NO_PLACE]
     return Mentions(
         find_numbers(transcript.words),
-        tuple(_longest(spans)),
-        tuple(sorted(cues, key=lambda mention: (mention.first, -mention.last))),
+        tuple(sorted(_compounds(kept, transcript), key=lambda s: (s.first, s.last))),
+        tuple(_outermost(sorted(cues, key=_cue_order))),
     )
+
+
+def _plain(word: str) -> str:
+    """Without the 's of "the rim's worn" and "the rim's edge"."""
+    return word[:-2] if word.endswith(("'s", "’s")) and len(word) > 2 else word
+
+
+def _cue_order(mention: CueMention) -> tuple[int, int, str]:
+    return mention.first, -mention.last, mention.cue.category
+
+
+def _outermost(cues: Sequence[CueMention]) -> Iterator[CueMention]:
+    """Without the cues that lie within a longer one ("not" in "not too bad"), and without pseudo
+    cues, whose work is done then. ``cues`` are in order, longer ones first."""
+    covered, start = -1, -1
+    for mention in cues:
+        if mention.last <= covered and (mention.first, mention.last) != (start, covered):
+            continue
+        if mention.last > covered:
+            start, covered = mention.first, mention.last
+        if mention.cue.category != "pseudo":
+            yield mention
 
 
 def _written_units(transcript: Transcript) -> list[Mention]:
@@ -112,7 +151,7 @@ def _written_units(transcript: Transcript) -> list[Mention]:
 def _mention(kind: str, names: tuple[Any, ...], first: int, last: int) -> Mention:
     if kind == "unit":
         return Mention(kind, names[0].name, first, last, names)
-    return Mention(kind, names[0], first, last)
+    return Mention(kind, names[0], first, last, base=names[0])
 
 
 @lru_cache(maxsize=1)
@@ -137,13 +176,21 @@ def _phrases(vocabulary: Vocabulary) -> dict[tuple[str, tuple[str, ...]], list[A
     for unit in vocabulary.units:
         for phrase in unit.phrases:
             found.setdefault(("unit", phrase), []).append(unit)
-    for kind in ("component", "position", "action", "condition"):
-        for name, phrases in getattr(vocabulary, f"{kind}s").items():
+    tables = {
+        "component": vocabulary.components,
+        "position": vocabulary.positions,
+        "quantity": vocabulary.quantities,
+        "action": vocabulary.actions,
+        "condition": vocabulary.conditions,
+    }
+    for kind, table in tables.items():
+        for name, phrases in table.items():
             for phrase in phrases:
                 found.setdefault((kind, phrase), []).append(name)
-    for name, phrases in vocabulary.quantities.items():
-        for phrase in phrases:
-            found.setdefault(("quantity", phrase), []).append(name)
+    for phrase in vocabulary.measuring:
+        found.setdefault(("state", phrase), []).append(" ".join(phrase))
+    for phrase in vocabulary.not_places:
+        found.setdefault(("position", phrase), []).append(NO_PLACE)
     for cue in vocabulary.cues:
         found.setdefault(("cue", cue.phrase), []).append(cue)
     return found
@@ -160,9 +207,36 @@ def _matches(matcher: Any, labels: dict[str, Any], words: list[str]) -> Iterator
 
 def _longest(spans: list[Mention]) -> list[Mention]:
     """Drops a span that lies within, or begins inside, a longer one of its kind."""
-    kept: dict[str, list[Mention]] = {}
+    taken: dict[str, set[int]] = {}
+    kept = []
     for span in sorted(spans, key=lambda s: (s.first - s.last, s.first)):
-        same = kept.setdefault(span.kind, [])
-        if all(span.last < other.first or span.first > other.last for other in same):
-            same.append(span)
-    return sorted((s for same in kept.values() for s in same), key=lambda s: (s.first, s.last))
+        words = set(range(span.first, span.last + 1))
+        if not words & taken.setdefault(span.kind, set()):
+            taken[span.kind] |= words
+            kept.append(span)
+    return sorted(kept, key=lambda s: (s.first, s.last))
+
+
+def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention]:
+    """Components side by side are one thing: "crank pulley" + "bolt" is a "crank pulley bolt"."""
+    heads, words = load().heads, transcript.words
+    held: Mention | None = None
+    for span in spans:
+        if span.kind != "component":
+            yield span
+            continue
+        joins = held is not None and held.last + 1 == span.first and span.base in heads
+        if joins and not words[span.first].pause_before and not _possessive(words[held.last].text):
+            held = Mention(
+                "component", f"{held.name} {span.name}", held.first, span.last, (), span.base
+            )
+            continue
+        if held is not None:
+            yield held
+        held = span
+    if held is not None:
+        yield held
+
+
+def _possessive(word: str) -> bool:
+    return word.endswith(("'s", "’s"))

@@ -6,45 +6,43 @@ reason why (quoted_spec, tool_size, count ...); what cannot be settled keeps its
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.numbers import Number, NumberRun
+from talklog.places import Chosen, LastPlace, choose
+from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, fitting, nearest, paused
 from talklog.transcript import Transcript
-from talklog.vocabulary import load
+from talklog.vocabulary import ROLE_CUES, load
 
-LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
-SHORT_PAUSE = 0.3  # seconds: a typed comma; what is counted follows without one
+__all__ = ["LONG_PAUSE", "MEASURING", "RoledNumber", "assign_roles"]
+
 MEASURING = ("measured", "set", "as_found", "as_left")
-# The first of these that governs a number decides.
-ORDER = (
-    "meter",
-    "follow_up",
-    "other_opinion",
-    "quoted_spec",
-    "hypothetical",
-    "intention",
-    "tool_size",
-    "part_size",
-    "time_or_date",
-)
-STATES = ("as_found", "as_left", "set")  # of these the nearest cue decides
-SIZE_CUES = ("tool_size", "part_size")
-NOT_MEASUREMENTS = ("ordinal", "tolerance", "rough", "unfinished", "tail")
+ASIDE = ("quoted_spec", "other_opinion", "intention", "hypothetical", "count", "time_or_date")
+ASIDE += ("tool_size", "part_size")
+# What a number of this form is when no cue says more; it is never a reading.
+FORMS = {
+    "ordinal": ("count", "a place in a row"),
+    "tolerance": ("quoted_spec", "a tolerance is no reading"),
+    "rough": ("count", "a rough count"),
+    "unfinished": ("unknown", "digits seem to be missing"),
+    "tail": ("unknown", "a part of something said before"),
+}
+METERS = ("mi", "km", "h")
+DISTANCES, HOURS = ("mi", "km"), ("h",)
+SMALLEST_METER = 100  # a bare number on the clock: less is the reading of a dial gauge
+FILLERS = ("um", "er", "uh", "erm", "like", "about")
+JOINING = (*FILLERS, "and", "the", "is", "was", "are", "at", "on", "then", "both", "also", "a")
+GRADED = ("bolt", "screw", "stud", "nut", "washer")  # "eight point eight bolt"
+LIST_REACH = 9  # words between two values of a list that share a unit
+OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
+JUST = 2  # words between a cue and the cue that it overrules
+NEVER_CARRIED = ("turns", "flats")  # units of doing, not of a list of values
+LATE = ("all", "in", "is", "are", "er", "um", "them")  # before a unit that is said after a list
+LATE_REACH = 30  # words from the first value of such a list to its unit
 CLOSE = 2  # words from the place of a list item to its value ("front right is two point one")
-JOINING = ("and", "the", "is", "was", "at", "on", "um", "er", "uh", "then", "both", "also")
-LARGEST_PLACE = 24  # cylinders, stations: a larger number is not a place
-PLACE_NAMES = (
-    "injector",
-    "piston",
-    "spark plug",
-    "glow plug",
-    "main bearing",
-    "big end",
-    "cylinder",
-    "wheel bearing",
-    "bearing",
-)
+CORRECTED = 7  # words between a value and the cue that takes it back
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +50,8 @@ class RoledNumber:
     """A number with its unit mention (``None`` if none was said) and its role.
 
     ``role`` is one of MEASURING, a why of SetAside, "position", "meter", "follow_up" or "unknown".
-    ``doubt`` says what is not certain; ``others`` are other numbers the same words may be.
+    ``sure`` is whether a cue gave it. ``doubt`` says what is not certain; ``others`` are other
+    numbers the same words may be. ``carried`` is true when the unit was said of another number.
     """
 
     number: Number
@@ -61,7 +60,8 @@ class RoledNumber:
     because: str
     doubt: str | None = None
     others: tuple[Number, ...] = ()
-    place: str | None = None  # "2" in "cylinder two one fifty"
+    sure: bool = False
+    carried: bool = False
 
     @property
     def first(self) -> int:
@@ -69,84 +69,72 @@ class RoledNumber:
 
     @property
     def last(self) -> int:
-        return self.unit.last if self.unit else self.number.last
+        return max(self.unit.last, self.number.last) if self.unit else self.number.last
 
 
 def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumber, ...]:
     """All numbers of a note, in order. Every number of the chosen readings is in the result."""
     roled: list[RoledNumber] = []
+    before: LastPlace | None = None
     for run in mentions.numbers:
-        chosen = _chosen(transcript, mentions, run)
-        roled += [_roled(transcript, mentions, run, chosen, number) for number in chosen]
-    return tuple(_with_corrections(mentions, _with_carried_units(transcript, mentions, roled)))
+        chosen = choose(transcript, mentions, run, before)
+        found = [_roled(transcript, mentions, run, chosen, number) for number in chosen.numbers]
+        roled += found
+        before = _last_place(before, chosen, found)
+    late = _with_late_units(transcript, mentions, roled)
+    carried = _with_carried_units(transcript, mentions, late)
+    return tuple(_with_corrections(transcript, mentions, carried))
 
 
-# ---- which reading of a run ----------------------------------------------------------------------
-
-
-def _chosen(transcript: Transcript, mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
-    """The reading whose first number is a place when a place word stands before; the one that
-    begins right after a correction ("make that one fifteen"); else the most usual."""
-    if _place_word_before(transcript, mentions, run.first):
-        for reading in run.readings:
-            if len(reading) > 1 and _is_place(reading[0]):
-                return reading
-    if any(
-        c.last + 1 == run.first and c.cue.category == "superseded"
-        for c in near(mentions.cues, run.first, run.first)
-    ):
-        return next((r for r in run.readings if r and r[0].first == run.first), run.readings[0])
-    return run.readings[0]
-
-
-def _is_place(number: Number) -> bool:
-    whole = number.value == number.value.to_integral_value()
-    return (
-        number.form in ("integer", "ordinal", "typed", "digits")
-        and number.high is None
-        and (whole and 0 < number.value <= LARGEST_PLACE and number.last == number.first)
-    )
-
-
-def _place_word_before(transcript: Transcript, mentions: Mentions, at: int) -> bool:
-    if at and transcript.words[at - 1].text in load().numbered:
-        return True
-    return any(
-        span.last == at - 1 and span.name in PLACE_NAMES
-        for span in near(mentions.of("component"), at, at)
-    )
+def _last_place(
+    before: LastPlace | None, chosen: Chosen, found: Sequence[RoledNumber]
+) -> LastPlace | None:
+    """The place said last; a value keeps its list alive, other numbers do not."""
+    places = [number for number in chosen.numbers if number.first in chosen.places]
+    if places:
+        return LastPlace(int(places[-1].value), found[-1].last)
+    if before is not None and len(found) == 1 and found[0].role in MEASURING:
+        return LastPlace(before.number, found[0].last)
+    return before
 
 
 # ---- one number ----------------------------------------------------------------------------------
 
 
 def _roled(
-    transcript: Transcript,
-    mentions: Mentions,
-    run: NumberRun,
-    chosen: tuple[Number, ...],
-    number: Number,
+    transcript: Transcript, mentions: Mentions, run: NumberRun, chosen: Chosen, number: Number
 ) -> RoledNumber:
+    if number.first in chosen.places:
+        return RoledNumber(number, None, "position", "the number of a place", sure=True)
     unit = _unit_after(transcript, mentions, number)
-    starts_run = number.first == run.first
-    if (
-        starts_run
-        and _place_word_before(transcript, mentions, run.first)
-        and _is_place(number)
-        and (unit is None)
-    ):
-        return RoledNumber(number, None, "position", "follows a word like cylinder or number")
-    role, because = _role(transcript, mentions, number, unit)
-    doubt, others = _doubt(run, chosen, number)
-    return RoledNumber(number, unit, role, because, doubt, others)
+    role, because, sure = _role(transcript, mentions, number, unit)
+    doubt, others = (None, ()) if chosen.places else _doubt(run, chosen.numbers, number)
+    return RoledNumber(number, unit, role, because, doubt, others, sure)
 
 
 def _unit_after(transcript: Transcript, mentions: Mentions, number: Number) -> Mention | None:
-    """The unit straight after a number; "half a millimetre" has an article between."""
+    """The unit straight after a number, or with a few words between: "half a millimetre", "point
+    eight of an ohm", "thirty one back p s i"."""
+    starts = _unit_starts(transcript, mentions, number)
+    return next((unit for at in starts if (unit := _unit_at(mentions, at))), None)
+
+
+def _unit_starts(transcript: Transcript, mentions: Mentions, number: Number) -> Iterator[int]:
     after = number.last + 1
-    article = after < len(transcript.words) and transcript.words[after].text in ("a", "an")
-    start = after + 1 if article and number.form == "fraction" else after
-    return next((u for u in near(mentions.of("unit"), start, start) if u.first == start), None)
+    yield after
+    for place in near(mentions.of("position"), after, after):
+        if place.first == after:
+            yield place.last + 1
+    following = [word.text for word in transcript.words[after : after + 2]]
+    if number.form in ("fraction", "decimal", "mixed"):
+        if following[:1] in (["a"], ["an"]):
+            yield after + 1
+        if following[:1] == ["of"]:
+            yield after + 1 + (following[1:] in (["a"], ["an"]))
+
+
+def _unit_at(mentions: Mentions, at: int) -> Mention | None:
+    return next((u for u in near(mentions.of("unit"), at, at) if u.first == at), None)
 
 
 def _doubt(
@@ -166,102 +154,122 @@ def _doubt(
         and n.value != number.value
         and (n.form == "implied" or not covered.issuperset(range(n.first, n.last + 1)))
     )
-    if wider:
-        names = " or ".join(dict.fromkeys(n.said for n in wider))
-        return f"the words could also mean {names}", wider[:4]
-    return None, ()
+    if not wider:
+        return None, ()
+    names = " or ".join(dict.fromkeys(n.said for n in wider))
+    return f"the words could also mean {names}", wider[:4]
 
 
 def _role(
     transcript: Transcript, mentions: Mentions, number: Number, unit: Mention | None
-) -> tuple[str, str]:
-    last = unit.last if unit else number.last
-    governing = _governing(transcript, mentions, number.first, last)
-    for category in ORDER:
-        cue = governing.get(category)
-        if cue is None or not _fits(category, cue, number, unit):
-            continue
-        return category, f'"{transcript.heard(cue.first, cue.last)}" stands near'
-    states = [governing[name] for name in STATES if name in governing]
-    if states and number.form not in NOT_MEASUREMENTS and number.high is None and unit is not None:
-        cue = min(states, key=lambda mention: _distance(mention, number.first, last))
-        return cue.cue.category, f'"{transcript.heard(cue.first, cue.last)}" stands near'
-    if number.form in NOT_MEASUREMENTS:
-        return "unknown", f"{number.form} number"
+) -> tuple[str, str, bool]:
+    """(role, why, whether a cue gave it)."""
+    span = Mention("number", "", number.first, unit.last if unit else number.last)
+    if due_words(transcript, number, unit) and _governed(transcript, mentions, span, "follow_up"):
+        return "follow_up", "when something is due", True
+    cues = [c for c in fitting(mentions, span, unit, ROLE_CUES) if _can_be(c, number, unit)]
+    cue = _overruled(nearest(transcript, mentions, cues, span), cues)
+    if cue is not None and (cue.cue.category in (*ASIDE, "denied", "meter")):
+        why = f'"{transcript.heard(cue.first, cue.last)}" stands near'
+        return ("superseded" if cue.cue.category == "denied" else cue.cue.category), why, True
+    without = _without_cue(transcript, mentions, number, unit)
+    state = cue is not None and cue.cue.category in ("as_found", "as_left")
+    if without is not None and without[0] == "count" and state and cue.last == number.first - 1:
+        without = None  # "now forty eight"
+    if without is not None:
+        return (*without, False)
+    if cue is not None:
+        why = f'"{transcript.heard(cue.first, cue.last)}" stands near'
+        return cue.cue.category, why, True
+    return "measured", "no other cue", False
+
+
+def _overruled(cue: CueMention | None, cues: Sequence[CueMention]) -> CueMention | None:
+    """ "going to set it to forty": the cue just before says what kind of setting that is."""
+    if cue is None or cue.cue.category not in MEASURING:
+        return cue
+    before = [c for c in cues if c.cue.category in OVERRULING and 0 <= cue.first - c.last <= JUST]
+    return before[-1] if before else cue
+
+
+def _governed(transcript: Transcript, mentions: Mentions, span: Mention, category: str) -> bool:
+    cues = near(mentions.cues_of(category), span.first, span.last)
+    return nearest(transcript, mentions, cues, span) is not None
+
+
+def due_words(transcript: Transcript, number: Number, unit: Mention | None) -> bool:
+    """Whether a number can say when something is due: a distance, hours, or weeks and the like."""
+    if unit is not None:
+        return unit.name in (*DISTANCES, *HOURS)
+    following = transcript.words[number.last + 1 : number.last + 2]
+    return bool(following) and following[0].text in load().durations
+
+
+def _can_be(cue: CueMention, number: Number, unit: Mention | None) -> bool:
+    """A meter counts miles, kilometres or hours, and a bare number on it is a large one."""
+    if cue.cue.category != "meter":
+        return True
+    if unit is not None:
+        return any(words.name in METERS for words in unit.units)
+    return number.form != "decimal" and number.value >= SMALLEST_METER
+
+
+def _without_cue(
+    transcript: Transcript, mentions: Mentions, number: Number, unit: Mention | None
+) -> tuple[str, str] | None:
+    """What the number's own form or its neighbours make of it, or ``None`` for a measurement."""
+    if number.form in FORMS:
+        return FORMS[number.form]
     if number.high is not None:
         return "quoted_spec", "a range is no reading"
-    if unit is None and _counts(transcript, mentions, number):
-        return "count", "counts what follows"
-    if unit is not None and _is_time(unit):
+    if unit is not None:
+        return ("time_or_date", "a stretch of time") if _is_time(mentions, unit) else None
+    following = transcript.words[number.last + 1 : number.last + 2]
+    if following and following[0].text in load().durations:
         return "time_or_date", "a stretch of time"
-    return "measured", "no other cue"
+    named = _counted(transcript, mentions, number)
+    if named is None:
+        return None
+    if number.form in ("integer", "typed", "grouped", "digits") and _is_whole(number):
+        return "count", "counts what follows"
+    return ("part_size", "names what follows") if named.base in GRADED else None
 
 
-def _is_time(unit: Mention) -> bool:
-    return all(words.quantities[0] == "time" for words in unit.units)
+def _is_time(mentions: Mentions, unit: Mention) -> bool:
+    """Unless somebody timed it: "closing time two seconds"."""
+    close = near(mentions.of("quantity"), unit.first, unit.last)
+    timed = any(q.name == "time" and abs(q.last - unit.first) <= LIST_REACH for q in close)
+    return not timed and all(words.quantities[0] == "time" for words in unit.units)
 
 
-def _counts(transcript: Transcript, mentions: Mentions, number: Number) -> bool:
-    """ "four new bolts": a whole number, with what it counts right behind it and no pause."""
-    whole = number.value == number.value.to_integral_value()
-    return (
-        whole
-        and number.form in ("integer", "typed")
-        and any(
-            number.last < span.first <= number.last + 2
-            and not any(
-                transcript.words[at].pause_before >= SHORT_PAUSE
-                for at in range(number.last + 1, span.first + 1)
-            )
-            for span in near(mentions.of("component"), number.first, number.last)
-        )
+def _is_whole(number: Number) -> bool:
+    return number.value == number.value.to_integral_value()
+
+
+def _counted(transcript: Transcript, mentions: Mentions, number: Number) -> Mention | None:
+    """ "four new bolts": what is counted stands right behind the number with no pause."""
+    close = near(mentions.of("component"), number.first, number.last)
+    found = (
+        span
+        for span in close
+        if 0 < span.first - number.last <= 2
+        and not paused(transcript, number.last, span.first, seconds=SHORT_PAUSE)
+        and _plain_between(transcript, number.last + 1, span.first)
+        and not _is_place(mentions, span)
     )
+    return next(found, None)
 
 
-def _fits(category: str, cue: CueMention, number: Number, unit: Mention | None) -> bool:
-    """A size cue stands right beside a length or a bare number ("thirteen mil spanner", "m eight");
-    a time cue means no volume or torque."""
-    quantities = unit.units[0].quantities if unit else ()
-    if category in SIZE_CUES:
-        last = unit.last if unit else number.last
-        beside = cue.first == last + 1 or cue.last == number.first - 1
-        return beside and (unit is None or "length" in quantities)
-    return category != "time_or_date" or unit is None or "time" in quantities
+def _is_place(mentions: Mentions, span: Mention) -> bool:
+    """ "point two inlet point three exhaust": a side, not a thing."""
+    places = near(mentions.of("position"), span.first, span.last)
+    return any(p.first <= span.first and span.last <= p.last for p in places)
 
 
-def _governing(
-    transcript: Transcript, mentions: Mentions, first: int, last: int
-) -> dict[str, CueMention]:
-    """The nearest cue of each category that reaches the words ``first..last``."""
-    cues = near(mentions.cues, first, last)
-    stops = [m.first for m in cues if m.cue.category == "terminator"]
-    found: dict[str, CueMention] = {}
-    for mention in cues:
-        if _reaches(transcript, mention, stops, first, last):
-            old = found.get(mention.cue.category)
-            if old is None or _distance(mention, first, last) <= _distance(old, first, last):
-                found[mention.cue.category] = mention
-    return found
-
-
-def _distance(mention: CueMention, first: int, last: int) -> int:
-    return first - mention.last if mention.cue.forward else mention.first - last
-
-
-def _reaches(
-    transcript: Transcript, mention: CueMention, stops: list[int], first: int, last: int
-) -> bool:
-    if mention.cue.forward:
-        between = range(mention.last + 1, first + 1)
-        inside = mention.last < first <= mention.last + mention.cue.scope
-    else:
-        between = range(last + 1, mention.first + 1)
-        inside = last < mention.first <= last + mention.cue.scope
-    if not inside or mention.cue.category == "terminator":
-        return False
-    broken = any(transcript.words[at].pause_before >= LONG_PAUSE for at in between)
-    stopped = mention.cue.forward and any(mention.last < stop < first for stop in stops)
-    return not broken and not stopped
+def _plain_between(transcript: Transcript, first: int, last: int) -> bool:
+    """One adjective at most: "four new bolts", not "four on bolts"."""
+    between = [transcript.words[at].text for at in range(first, last)]
+    return all(word not in (*JOINING, "of", "in", "for", "with", "to") for word in between)
 
 
 # ---- across numbers ------------------------------------------------------------------------------
@@ -270,96 +278,153 @@ def _reaches(
 def _with_carried_units(
     transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
 ) -> list[RoledNumber]:
-    """In a list a unit is said once: bare readings take it from the next, else the last one."""
+    """In a list a unit is said once: bare readings take it from the last one, else the next.
+    Two passes, so that a unit said at the end reaches the whole list."""
     result = list(roled)
-    for index, item in enumerate(result):
-        if item.role not in MEASURING or item.unit is not None:
-            continue
-        if not _has_its_own_place(mentions, result, item):
-            continue  # "one forty p s i on three": the three is no pressure
-        after = next((o for o in result[index + 1 :] if o.role in MEASURING), None)
-        before = next((o for o in reversed(result[:index]) if o.role in MEASURING), None)
-        for other, farthest in ((after, 9), (before, 9)):
-            if other is None or other.unit is None:
-                continue
-            gap = (
-                other.number.first - item.last if other is after else item.number.first - other.last
-            )
-            if 0 < gap <= farthest and _places_between(transcript, mentions, result, item, other):
-                carried = _borrowed(other.unit, item.number)
-                result[index] = replace(
-                    item, unit=carried, because=f"{item.because}; unit carried within the list"
-                )
-                break
+    for order in (range(len(result)), range(len(result) - 1, -1, -1)):
+        for index in order:
+            if result[index].role in MEASURING and result[index].unit is None:
+                result[index] = _carried(transcript, mentions, result, index)
     return result
 
 
-def _has_its_own_place(mentions: Mentions, roled: list[RoledNumber], item: RoledNumber) -> bool:
-    """An item of a list names its place or component right before its value."""
+def _with_late_units(
+    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
+) -> list[RoledNumber]:
+    """ "number one ninety two eighty that's all p s i": a unit said after the list."""
+    claimed = {item.unit.first for item in roled if item.unit is not None}
+    result = list(roled)
+    for unit in mentions.of("unit"):
+        before = transcript.words[unit.first - 1].text if unit.first else ""
+        if unit.first in claimed or before not in LATE:
+            continue
+        for index in range(len(result) - 1, -1, -1):
+            item = result[index]
+            if not 0 < unit.first - item.last <= LATE_REACH:
+                continue
+            if item.unit is not None and item.unit.name != unit.name:
+                break
+            if item.role in MEASURING and item.unit is None:
+                because = f"{item.because}; unit said after the list"
+                mine = borrowed(unit, item.number)
+                result[index] = replace(item, unit=mine, because=because, carried=True)
+    return result
+
+
+def _carried(
+    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber], index: int
+) -> RoledNumber:
+    item = roled[index]
+    if not _begins_item(mentions, roled, index):
+        return item  # "one forty p s i on three": the three is no pressure
+    for other in (_neighbour(roled, index, 1), _neighbour(roled, index, -1)):
+        if other is None or other.unit is None or other.unit.name in NEVER_CARRIED:
+            continue
+        left, right = sorted((item, other), key=lambda r: r.first)
+        gap = right.first - left.last
+        if 0 < gap <= LIST_REACH and _one_list(transcript, mentions, roled, left, right):
+            because = f"{item.because}; unit carried within the list"
+            unit = borrowed(other.unit, item.number)
+            return replace(item, unit=unit, because=because, carried=True)
+    return item
+
+
+def _begins_item(mentions: Mentions, roled: list[RoledNumber], index: int) -> bool:
+    """An item of a list names its place or component right before its value, or follows on the
+    value before it in one breath ("one ten one twelve")."""
+    item = roled[index]
     named = [
         s.last
         for s in near(mentions.spans, item.first, item.first)
         if s.kind in ("component", "position")
     ]
     numbered = [n.last for n in near(roled, item.first, item.first) if n.role == "position"]
-    return any(0 < item.first - last <= CLOSE for last in (*named, *numbered))
+    if any(0 < item.first - last <= CLOSE for last in (*named, *numbered)):
+        return True
+    before, after = _neighbour(roled, index, -1), _neighbour(roled, index, 1)
+    if after is not None and after.first == item.last + 1:
+        return True
+    return before is not None and item.first == before.number.last + 1
 
 
-def _borrowed(unit: Mention, number: Number) -> Mention:
+def _neighbour(roled: list[RoledNumber], index: int, step: int) -> RoledNumber | None:
+    """The next reading in a direction, over places."""
+    at = index + step
+    while 0 <= at < len(roled) and roled[at].role == "position":
+        at += step
+    return roled[at] if 0 <= at < len(roled) and roled[at].role in MEASURING else None
+
+
+def borrowed(unit: Mention, number: Number) -> Mention:
     """A unit said elsewhere, as an empty span behind the number."""
     return replace(unit, first=number.last + 1, last=number.last)
 
 
-def _places_between(
+def _one_list(
     transcript: Transcript,
     mentions: Mentions,
     roled: list[RoledNumber],
-    item: RoledNumber,
-    other: RoledNumber,
+    left: RoledNumber,
+    right: RoledNumber,
 ) -> bool:
     """Only places, components, readings and joining words may stand between the two: anything
     else begins a new subject, and its unit must not be borrowed."""
-    left, right = sorted((item, other), key=lambda r: r.number.first)
-    beside = near(roled, left.first, right.last)
-    known = [(n.first, n.last) for n in beside if n.role in (*MEASURING, "position")]
-    known += [
-        (s.first, s.last)
-        for s in near(mentions.spans, left.first, right.last)
-        if s.kind in ("component", "position")
-    ]
+    known: set[int] = set()
+    for span in near(mentions.spans, left.first, right.last):
+        if span.kind in ("component", "position"):
+            known.update(range(span.first, span.last + 1))
+    for number in near(roled, left.first, right.last):
+        if number.role in (*MEASURING, "position"):
+            known.update(range(number.first, number.number.last + 1))
     return all(
-        transcript.words[at].text in (*JOINING, *load().numbered)
-        or any(first <= at <= last for first, last in known)
-        for at in range(left.last + 1, right.number.first)
+        at in known or transcript.words[at].text in (*JOINING, *load().numbered)
+        for at in range(left.last + 1, right.first)
     )
 
 
-def _with_corrections(mentions: Mentions, roled: list[RoledNumber]) -> list[RoledNumber]:
+def _with_corrections(
+    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
+) -> list[RoledNumber]:
     """ "one ten no make that one fifteen newton metres": the first is superseded."""
-    cues = [m for m in mentions.cues if m.cue.category == "superseded"]
     result = list(roled)
-    for index, item in enumerate(result):
-        if index == 0 or item.role not in (*MEASURING, "position"):
-            continue
-        earlier = result[index - 1]
-        cue = next(
-            (
-                c
-                for c in cues
-                if earlier.number.last < c.first
-                and c.last < item.number.first <= c.last + c.cue.scope
-            ),
-            None,
-        )
-        if cue is None or earlier.role not in (*MEASURING, "position"):
-            continue
-        role = earlier.role if item.role == "measured" else item.role
-        result[index - 1] = replace(earlier, role="superseded", because="corrected just after")
-        borrowed = _borrowed(earlier.unit, item.number) if earlier.unit else None
-        result[index] = replace(
-            item,
-            role=role,
-            unit=item.unit or borrowed,
-            because=f"corrects the value before; {item.because}",
-        )
+    for index in range(1, len(result)):
+        earlier, item = result[index - 1], result[index]
+        if _correcting(transcript, mentions, earlier, item):
+            result[index - 1 : index + 1] = _corrected(earlier, item)
     return result
+
+
+def _correcting(
+    transcript: Transcript, mentions: Mentions, earlier: RoledNumber, item: RoledNumber
+) -> bool:
+    if item.role in ("superseded", "position") or item.role not in (*MEASURING, earlier.role):
+        return False
+    return any(
+        0 < cue.first - earlier.last <= CORRECTED
+        and 0 < item.first - cue.last <= cue.cue.scope
+        and not _new_subject(mentions, cue, item)
+        for cue in near(mentions.cues_of("superseded"), earlier.first, item.last)
+    )
+
+
+def _new_subject(mentions: Mentions, cue: CueMention, item: RoledNumber) -> bool:
+    """A component or place named after the cue: not the same thing said again."""
+    return cue.cue.scope <= 3 and any(
+        cue.last < span.first < item.first
+        for span in near(mentions.spans, cue.last, item.first)
+        if span.kind in ("component", "position", "quantity")
+    )
+
+
+def _corrected(earlier: RoledNumber, item: RoledNumber) -> tuple[RoledNumber, RoledNumber]:
+    """The later value takes over the role, and the unit when it has none of its own."""
+    kept = item.role if item.sure or earlier.role in ("position", "superseded") else earlier.role
+    unit = item.unit or (borrowed(earlier.unit, item.number) if earlier.unit else None)
+    later = replace(
+        item,
+        role=kept if kept not in ("unknown", "position") else item.role,
+        unit=unit,
+        because=f"corrects the value before; {item.because}",
+        sure=item.sure or earlier.sure,
+    )
+    return replace(earlier, role="superseded", because="corrected just after"), later

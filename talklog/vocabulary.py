@@ -8,7 +8,7 @@ business of ``units``.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -17,30 +17,42 @@ from typing import Any
 from talklog.errors import DataFileError
 
 Phrase = tuple[str, ...]
+Phrases = Mapping[str, tuple[Phrase, ...]]
+
+# Cues that say what a number is: the nearest that reaches a number decides its role.
+ROLE_CUES = (
+    "quoted_spec",
+    "other_opinion",
+    "intention",
+    "hypothetical",
+    "tool_size",
+    "part_size",
+    "time_or_date",
+    "count",
+    "denied",
+    "meter",
+    "as_found",
+    "as_left",
+    "set",
+    "measured",
+)
+PART_CUES = ("part_needed", "part_fitted", "part_on_order", "part_missing", "part_reused")
 CATEGORIES = frozenset(
     (
-        "quoted_spec",
-        "other_opinion",
-        "intention",
-        "hypothetical",
+        *ROLE_CUES,
+        *PART_CUES,
         "superseded",
-        "as_found",
-        "as_left",
-        "set",
-        "time_or_date",
-        "part_size",
-        "tool_size",
         "not_done",
         "follow_up",
         "caution",
-        "meter",
-        "part_needed",
-        "part_fitted",
-        "part_on_order",
         "terminator",
+        "pseudo",
     )
 )
-_CUE_KEYS = {"category", "words", "direction", "scope"}
+DIRECTIONS = ("forward", "backward", "both")
+TARGETS = ("any", "length", "sized", "time", "bare", "unit")
+_CUE_KEYS = {"category", "words", "direction", "scope", "targets"}
+_HABIT_KEYS = {"quantity", "units", "components"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +71,17 @@ class Cue:
 
     category: str
     phrase: Phrase
-    forward: bool
+    direction: str
     scope: int
+    targets: str = "any"
+
+    @property
+    def forward(self) -> bool:
+        return self.direction != "backward"
+
+    @property
+    def backward(self) -> bool:
+        return self.direction != "forward"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,29 +89,53 @@ class Vocabulary:
     """Phrases by what they mean. Names map to the phrases that stand for them."""
 
     units: tuple[UnitWords, ...]
-    components: dict[str, tuple[Phrase, ...]]
-    positions: dict[str, tuple[Phrase, ...]]
-    numbered: frozenset[str]
-    quantities: dict[str, tuple[Phrase, ...]]
-    actions: dict[str, tuple[Phrase, ...]]
-    conditions: dict[str, tuple[Phrase, ...]]
+    components: Phrases
+    heads: frozenset[str]  # nouns that make one name with what stands before: "stem bolt"
+    numbered_components: frozenset[str]  # "injector three"
+    liquids: frozenset[str]
+    positions: Phrases
+    numbered: frozenset[str]  # words before a place that is a number: "cylinder"
+    not_places: tuple[Phrase, ...]  # "all right"
+    quantities: Phrases
+    implied: Mapping[str, str]  # quantity -> the component it means
+    usual_roles: Mapping[str, str]  # quantity -> role without a cue
+    rare_units: frozenset[str]  # meant only when what they measure was named
+    habits: Mapping[tuple[str, str], str]  # (component, unit) -> quantity
+    actions: Phrases
+    conditions: Phrases
+    measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
+    events: tuple[Phrase, ...]  # when a follow-up is due, longest first
+    durations: Mapping[str, str]  # "weeks" -> "W"
     cues: tuple[Cue, ...]
 
 
 @lru_cache(maxsize=1)
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
-    places = _file("positions.toml", {"numbered", "fixed"})
+    things = _file("components.toml", {"component", "heads", "numbered", "liquid"})
+    places = _file("positions.toml", {"numbered", "false", "fixed"})
+    measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
+    found = _file("conditions.toml", {"conditions", "measuring"})
+    dues = _file("dues.toml", {"events", "durations"})
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
-        components=_named("components.toml", "component", plural=True),
-        positions=_phrases("positions.toml", places["fixed"], plural=False),
+        components=parse_phrases("components.toml", things["component"], plural=True),
+        heads=frozenset(things["heads"]),
+        numbered_components=frozenset(things["numbered"]),
+        liquids=frozenset(things["liquid"]),
+        positions=parse_phrases("positions.toml", places["fixed"]),
         numbered=frozenset(places["numbered"]),
-        quantities=_named("quantities.toml", "quantity", plural=False),
-        actions=_named("actions.toml", "action", plural=False),
-        conditions={
-            text: (phrase(text),) for text in _file("conditions.toml", {"conditions"})["conditions"]
-        },
+        not_places=tuple(map(phrase, places["false"])),
+        quantities=parse_phrases("quantities.toml", measured["quantity"]),
+        implied=measured["implies"],
+        usual_roles=measured["role"],
+        rare_units=frozenset(measured["rarely"]),
+        habits=parse_habits(measured["habit"], frozenset(things["component"])),
+        actions=parse_phrases("actions.toml", _file("actions.toml", {"action"})["action"]),
+        conditions={text: (phrase(text),) for text in found["conditions"]},
+        measuring=_longest_first(found["measuring"]),
+        events=_longest_first(dues["events"]),
+        durations=dues["durations"],
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
     )
 
@@ -100,28 +145,88 @@ def phrase(text: str) -> Phrase:
     return tuple(text.lower().replace("-", " ").split())
 
 
+def plural(text: str) -> str:
+    """The regular plural of a noun: "battery" -> "batteries", "bush" -> "bushes"."""
+    if text.endswith(("s", "x", "ch", "sh")):
+        return text + "es"
+    if text.endswith("y") and text[-2:-1] not in ("", *"aeiou"):
+        return text[:-1] + "ies"
+    return text + "s"
+
+
 def parse_cues(tables: Iterable[dict[str, Any]]) -> tuple[Cue, ...]:
     """The cues of ``cues.toml``. Raises DataFileError naming the entry that is wrong."""
     cues = []
     for number, table in enumerate(tables, 1):
-        _only(table, _CUE_KEYS, f"cues.toml, cue {number}")
-        if table.get("category") not in CATEGORIES:
-            raise DataFileError(
-                f"cues.toml, cue {number}: category {table.get('category')!r} is "
-                f"unknown; use one of {', '.join(sorted(CATEGORIES))}"
-            )
-        if table.get("direction") not in ("forward", "backward"):
-            raise DataFileError(f"cues.toml, cue {number}: direction must be forward or backward")
+        where = f"cues.toml, cue {number}"
+        _only(table, _CUE_KEYS, where)
+        if missing := {"category", "words", "direction", "scope"} - set(table):
+            raise DataFileError(f"{where}: {', '.join(sorted(missing))} is missing")
+        _one_of(table["category"], sorted(CATEGORIES), f"{where}: category")
+        _one_of(table["direction"], DIRECTIONS, f"{where}: direction")
+        targets = table.get("targets", "any")
+        _one_of(targets, TARGETS, f"{where}: targets")
         cues += [
-            Cue(
-                table["category"],
-                phrase(text),
-                table["direction"] == "forward",
-                int(table["scope"]),
-            )
+            Cue(table["category"], phrase(text), table["direction"], int(table["scope"]), targets)
             for text in table["words"]
         ]
     return tuple(cues)
+
+
+def parse_habits(
+    tables: Iterable[dict[str, Any]], components: frozenset[str]
+) -> dict[tuple[str, str], str]:
+    """(component, unit) -> quantity. Raises DataFileError for an unknown key or a pair given two
+    quantities; names that are compounds ("deck belt") need not be components."""
+    habits: dict[tuple[str, str], str] = {}
+    for number, table in enumerate(tables, 1):
+        where = f"quantities.toml, habit {number}"
+        _only(table, _HABIT_KEYS, where)
+        for component in table["components"]:
+            if component not in components:
+                raise DataFileError(
+                    f"{where}: {component!r} is no name in components.toml; use its first name"
+                )
+            for unit in table["units"]:
+                if habits.setdefault((component, unit), table["quantity"]) != table["quantity"]:
+                    raise DataFileError(f"{where}: {component} in {unit} has another quantity too")
+    return habits
+
+
+def parse_phrases(
+    name: str, table: Mapping[str, list[str]], *, plural: bool = False
+) -> dict[str, tuple[Phrase, ...]]:
+    """Each name with all its forms. A form of one name that is the plural of another's stays with
+    the one that says it outright. Raises DataFileError for a form that stands under two names."""
+    owner: dict[Phrase, str] = {}
+    for entry, others in table.items():
+        for form in map(phrase, dict.fromkeys((entry, *others))):
+            if owner.setdefault(form, entry) != entry:
+                raise DataFileError(
+                    f"{name}: {' '.join(form)!r} stands under {owner[form]!r} and "
+                    f"{entry!r}; keep one"
+                )
+    if plural:
+        for form, entry in list(owner.items()):
+            owner.setdefault(_plural_phrase(form), entry)
+    forms: dict[str, list[Phrase]] = {entry: [] for entry in table}
+    for form, entry in owner.items():
+        forms[entry].append(form)
+    return {entry: tuple(found) for entry, found in forms.items()}
+
+
+def _plural_phrase(form: Phrase) -> Phrase:
+    return (*form[:-1], plural(form[-1]))
+
+
+def _longest_first(texts: Iterable[str]) -> tuple[Phrase, ...]:
+    return tuple(sorted(map(phrase, texts), key=len, reverse=True))
+
+
+def _one_of(value: object, allowed: Iterable[str], where: str) -> None:
+    allowed = tuple(allowed)
+    if value not in allowed:
+        raise DataFileError(f"{where} {value!r} is unknown; use one of {', '.join(allowed)}")
 
 
 def _file(name: str, allowed: set[str]) -> dict[str, Any]:
@@ -136,37 +241,12 @@ def _file(name: str, allowed: set[str]) -> dict[str, Any]:
     return data
 
 
-def _only(table: dict[str, Any], allowed: set[str], where: str) -> None:
+def _only(table: Mapping[str, Any], allowed: set[str], where: str) -> None:
     if extra := set(table) - allowed:
         raise DataFileError(
             f"{where}: unknown key {', '.join(sorted(extra))}; "
             f"allowed are {', '.join(sorted(allowed))}"
         )
-
-
-def _named(name: str, table: str, *, plural: bool) -> dict[str, tuple[Phrase, ...]]:
-    return _phrases(name, _file(name, {table})[table], plural=plural)
-
-
-def _phrases(
-    name: str, table: dict[str, list[str]], *, plural: bool
-) -> dict[str, tuple[Phrase, ...]]:
-    seen: dict[Phrase, str] = {}
-    result = {}
-    for entry, others in table.items():
-        forms: dict[Phrase, None] = {}
-        for text in (entry, *others):
-            forms[phrase(text)] = None
-            if plural:
-                forms[(*phrase(text)[:-1], phrase(text)[-1] + "s")] = None
-        for form in forms:
-            if seen.setdefault(form, entry) != entry and not plural:
-                raise DataFileError(
-                    f"{name}: {' '.join(form)!r} stands under {seen[form]!r} and "
-                    f"{entry!r}; keep one"
-                )
-        result[entry] = tuple(form for form in forms if seen[form] == entry)
-    return result
 
 
 def _units(tables: Iterable[dict[str, Any]]) -> tuple[UnitWords, ...]:

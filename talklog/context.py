@@ -1,0 +1,254 @@
+"""Step 5a: what belongs to a number: its component, its place, its quantity. Knows no bands.
+
+A note is read as a passage: a component, a place or a quantity goes on until another is named.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from functools import lru_cache
+
+from talklog.mentions import Mention, Mentions, near
+from talklog.notes import NOT_SAID
+from talklog.roles import FILLERS, MEASURING, RoledNumber
+from talklog.scopes import paused
+from talklog.transcript import Transcript
+from talklog.vocabulary import UnitWords, load
+
+SAID_FAR = 26  # words: how far back a quantity word still names what is measured
+NEAR = 14  # words: farther back, a component is carried on
+OWNER = 7  # words between a thing and the cylinder that it is at
+AFTER = 5  # words: how far behind a number its component may stand
+BESIDE = 4  # words between a place and its number
+PASSAGE = 60  # words: farther back, a component is no longer what is talked of
+SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
+PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")
+LIGHT = ("the", "a", "an", "this", "that", "my", "his", "her", "its", "end", "side", *FILLERS)
+
+
+@lru_cache(maxsize=1)
+def _small_words() -> frozenset[str]:
+    """All words of places and quantities."""
+    tables = (load().positions, load().quantities)
+    return frozenset(
+        word for table in tables for forms in table.values() for form in forms for word in form
+    )
+
+
+class Context:
+    """The note and what was found in it, with the searches that all parts of step 5 share."""
+
+    def __init__(
+        self, transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumber, ...]
+    ) -> None:
+        self.transcript, self.mentions, self.roled = transcript, mentions, roled
+        states = mentions.of("state")
+        self.components = tuple(c for c in mentions.of("component") if not _inside(c, states))
+        numbered = [
+            Mention("place", _digits(n), n.number.first, n.number.last)
+            for n in roled
+            if n.role == "position"
+        ]
+        self.places = sorted([*mentions.of("position"), *numbered], key=lambda p: p.first)
+        self._place_of = self._shared_out()
+        self.said_units = frozenset(
+            u.units[0].name for u in mentions.of("unit") if len(u.units) == 1
+        )
+
+    def paused(self, first: int, last: int) -> bool:
+        """Whether a long pause lies between two words."""
+        return paused(self.transcript, first, last)
+
+    def between(self, first: int, last: int) -> list[str]:
+        """The words strictly between two words."""
+        return [word.text for word in self.transcript.words[first + 1 : last]]
+
+    # ---- components ------------------------------------------------------------------------------
+
+    def component_of(
+        self, first: int, last: int, units: Sequence[UnitWords] = ()
+    ) -> tuple[Mention | None, str]:
+        """The component a number at ``first..last`` belongs to, and why."""
+        after = self._component_after(last)
+        if after is not None:
+            return after, "named just after"
+        end = bisect_left(self.components, first, key=lambda c: c.first)
+        before = [c for c in self.components[max(0, end - 4) : end] if c.last < first]
+        if not before or first - before[-1].last > PASSAGE:
+            return None, "no component was named"
+        if (owner := self._owner_of_cylinder(before, units)) is not None:
+            return owner, "named before, at a cylinder"
+        carried = first - before[-1].last > NEAR or self.paused(before[-1].last, first)
+        return before[-1], "carried on from before" if carried else "named before"
+
+    def _component_after(self, last: int) -> Mention | None:
+        """ "two point two on the front tyre"; and in "of oil"."""
+        following = next(
+            (n.first for n in near(self.roled, last, last) if n.first > last), last + 100
+        )
+        for span in near(self.components, last, last):
+            if not last < span.first <= last + AFTER or self.paused(last, span.first):
+                continue
+            between = self.between(last, span.first)
+            light = all(word in (*LIGHT, *PREPOSITIONS) or self._is_side(word) for word in between)
+            joined = bool(between) and between[0] in PREPOSITIONS and light
+            if joined and not self._has_own_number(span, following):
+                return span
+        return None
+
+    def _has_own_number(self, span: Mention, following: int) -> bool:
+        """ "two bar in the front rear tyre two point two": the tyre belongs to the next number."""
+        return 0 < following - span.last <= 1
+
+    def _is_side(self, word: str) -> bool:
+        """A word of a place or a quantity: "of free play at the pedal"."""
+        return word in _small_words()
+
+    def _owner_of_cylinder(
+        self, before: Sequence[Mention], units: Sequence[UnitWords]
+    ) -> Mention | None:
+        """ "glow plugs, cylinder one point eight of an ohm": the thing named before the cylinder,
+        unless the unit measures a cylinder itself."""
+        if len(before) < 2 or before[-1].name != "cylinder":
+            return None
+        if any(("cylinder", unit.name) in load().habits for unit in units):
+            return None
+        beside = before[-1].first - before[-2].last <= OWNER
+        crossed = self.paused(before[-2].last, before[-1].first)
+        return before[-2] if beside and not crossed else None
+
+    def component_name(self, component: Mention | None, quantity: str, first: int) -> str:
+        """The component; what the quantity means, or a side such as inlet, when none was named."""
+        if component is not None:
+            return component.name
+        close = [p for p in near(self.places, first, first) if 0 < first - p.last <= NEAR]
+        if close and close[-1].name in SIDES:
+            return close[-1].name
+        return load().implied.get(quantity, NOT_SAID)
+
+    # ---- places ----------------------------------------------------------------------------------
+
+    def _shared_out(self) -> dict[int, tuple[Mention, ...]]:
+        """Which places belong to which number (by its first word), left to right: those said since
+        the last number, or, if there are none, those just behind it."""
+        found: dict[int, tuple[Mention, ...]] = {}
+        used = -1
+        values = [n for n in self.roled if n.role != "position"]
+        for index, item in enumerate(values):
+            since = max(used, values[index - 1].last if index else -1)
+            before = self._places_before(since, item.first)
+            if not before:
+                limit = values[index + 1].first if index + 1 < len(values) else item.last + AFTER
+                before = self._places_after(item.last, limit)
+            if before:
+                found[item.first] = before
+                used = before[-1].last
+        return found
+
+    def _places_before(self, since: int, first: int) -> tuple[Mention, ...]:
+        close = [
+            p
+            for p in near(self.places, first, first)
+            if since < p.first and p.last < first and not self.paused(p.last, first)
+        ]
+        if not close or (
+            first - close[-1].last > BESIDE and not self._on_component(close[-1], first)
+        ):
+            return ()
+        return self._together(close)
+
+    def _on_component(self, place: Mention, first: int) -> bool:
+        """ "the rear tyre was down to": the place stands at the component that the number has."""
+        component, _ = self.component_of(first, first)
+        if component is None or first - place.last > NEAR:
+            return False
+        return 0 <= component.first - place.last <= 2 or 0 <= place.first - component.last <= 3
+
+    def _together(self, close: Sequence[Mention]) -> tuple[Mention, ...]:
+        """The last place and those said in one breath with it: "inside pad front nearside"."""
+        kept = [close[-1]]
+        for place in reversed(close[:-1]):
+            between = self.between(place.last, kept[0].first)
+            words = [w for w in between if w not in LIGHT and w not in load().numbered]
+            if len(words) > 1 or (words and not self._component_between(place, kept[0])):
+                break
+            if place.name not in (k.name for k in kept):
+                kept.insert(0, place)
+        return tuple(kept)
+
+    def _component_between(self, left: Mention, right: Mention) -> bool:
+        return any(
+            left.last < c.first and c.last < right.first
+            for c in near(self.components, left.last, right.first)
+        )
+
+    def _places_after(self, last: int, limit: int) -> tuple[Mention, ...]:
+        """ "twenty eight front", "nine at the front", "two on three and four"."""
+        for place in near(self.places, last, last):
+            if not last < place.first <= min(last + BESIDE, limit - 1):
+                continue
+            between = self.between(last, place.first)
+            if all(w in (*LIGHT, *PREPOSITIONS, *load().numbered, "mil", "out") for w in between):
+                return () if self.paused(last, place.first) else (place,)
+        return ()
+
+    def position_of(self, first: int, component: Mention | None) -> str | None:
+        """The place of a number: "2", "front left", "inlet 1"."""
+        places = self._place_of.get(first, ())
+        inside = component is not None
+        named = [
+            p.name
+            for p in places
+            if not (inside and component.first <= p.first and p.last <= component.last)
+        ]
+        return " ".join(named) or None
+
+    def position_at(self, component: Mention) -> str | None:
+        """The place said right beside a component."""
+        for place in near(self.places, component.first, component.last):
+            just_before = 0 < component.first - place.last <= 1
+            just_after = 0 < place.first - component.last <= 1
+            if (just_before or just_after) and not self.paused(place.last, component.first):
+                return place.name
+        return None
+
+    # ---- quantities ------------------------------------------------------------------------------
+
+    def quantity_word(self, first: int, last: int, units: Sequence[UnitWords]) -> Mention | None:
+        """The nearest quantity word that the unit allows: said since the last value, else just
+        behind the number ("six mil of play"), else before the last value."""
+        allowed = {q for unit in units for q in unit.quantities}
+        close = [
+            q
+            for q in near(self.mentions.of("quantity"), first, last)
+            if not allowed or q.name in allowed
+        ]
+        before = [q for q in close if 0 < first - q.last <= SAID_FAR]
+        behind = [q for q in close if 0 < q.first - last <= 3 and not self.paused(last, q.first)]
+        earlier = max(
+            (n.last for n in near(self.roled, first, last) if n.last < first and _valued(n)),
+            default=-1,
+        )
+        fresh = [q for q in before if q.first > earlier]
+        if fresh:
+            return fresh[-1]
+        return behind[0] if behind else None
+
+
+def _inside(component: Mention, states: Sequence[Mention]) -> bool:
+    """ "at idle", "engine running": a state, not the thing that was measured."""
+    close = near(states, component.first, component.last)
+    return any(
+        s.first < component.first or s.last > component.last
+        for s in close
+        if s.first <= component.first and component.last <= s.last
+    )
+
+
+def _valued(item: RoledNumber) -> bool:
+    return item.role in MEASURING
+
+
+def _digits(item: RoledNumber) -> str:
+    return f"{int(item.number.value)}"

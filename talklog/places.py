@@ -1,0 +1,202 @@
+"""Step 4b: which way to read a run of number words. Places take their number first.
+
+"cylinder two one fifty" is place 2 and 150; "one six two seven three and four both six" goes on
+from "cylinder" or "number". Everything else is left to the order of ``find_numbers``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from talklog.mentions import Mentions, near
+from talklog.numbers import Number, NumberRun, find_numbers
+from talklog.transcript import Transcript, Word
+from talklog.vocabulary import load
+
+LARGEST_PLACE = 24  # cylinders, stations: a larger number is not a place
+EVEN, UNEVEN = 2, 5  # largest by smallest value of a list of like values, and of one that is not
+LEFT_OUT = 2  # places of a list that may be passed over
+LONGEST_VALUE = 12  # words of one value
+FEWEST = 3  # places that make a list without a place word
+LIST_GAP = 9  # words between the last value of a list and the next place
+LEADING = ("is", "was", "are", "at", "and", "s")  # "two is one forty"
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The numbers taken from a run; ``places`` are those that are places."""
+
+    numbers: tuple[Number, ...]
+    places: frozenset[int] = frozenset()  # word indices
+
+
+@dataclass(frozen=True, slots=True)
+class LastPlace:
+    """The place said last, and the last word of what was said of it."""
+
+    number: int
+    end: int
+
+
+def choose(
+    transcript: Transcript, mentions: Mentions, run: NumberRun, before: LastPlace | None
+) -> Chosen:
+    """The most plausible reading of a run, with places where a word or a list asks for one."""
+    words = transcript.words
+    started = _place_word_before(words, mentions, run.first)
+    if not started and (listed := _whole_list(words, mentions, run)):
+        return listed
+    expected = _expected(run, before)
+    if started or expected:
+        listed = _listed(words, run.first, run.last, expected=None if started else expected)
+        certain = started and words[run.first - 1].text in load().numbered
+        if listed is not None and (certain or _goes_on(words, mentions, run, listed)):
+            return listed
+    return Chosen(_plain_choice(mentions, run))
+
+
+def _place_word_before(words: Sequence[Word], mentions: Mentions, at: int) -> bool:
+    """ "cylinder", "number", or a thing of which there are several: "injector"."""
+    if at and words[at - 1].text in load().numbered:
+        return True
+    numbered = load().numbered_components
+    found = near(mentions.of("component"), at, at)
+    return any(c.last == at - 1 and (c.name in numbered) for c in found)
+
+
+def _whole_list(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> Chosen | None:
+    """ "tappets cold one eighteen two fifteen three fourteen": places from one on, each with its
+    value, near a thing of which there are several."""
+    if words[run.first].text not in ("one", "1"):
+        return None
+    close = near(mentions.of("component"), run.first, run.first)
+    things = [c for c in close if 0 < run.first - c.last <= LIST_GAP]
+    if not any({c.name, c.base} & load().numbered_components for c in things):
+        return None
+    listed = _listed(words, run.first, run.last, expected=None)
+    if listed is None or len(listed.places) < FEWEST:
+        return None
+    return listed if len(listed.numbers) == 2 * len(listed.places) else None
+
+
+def _expected(run: NumberRun, before: LastPlace | None) -> int | None:
+    if before is None or not 0 < run.first - before.end <= LIST_GAP:
+        return None
+    return before.number + 1
+
+
+def _goes_on(words: Sequence[Word], mentions: Mentions, run: NumberRun, listed: Chosen) -> bool:
+    """Whether a run without a place word goes on with a list: a place and its value, or a place
+    with a verb behind it. A number with a unit is a value and not a place."""
+    if len(listed.numbers) > len(listed.places):
+        return listed.numbers[1].form not in ("decimal", "mixed") or len(listed.places) > 1
+    following = words[run.last + 1].text if run.last + 1 < len(words) else ""
+    return following in LEADING
+
+
+def _plain_choice(mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
+    """The usual reading; a reading that begins right after a correction; and "twelve five volts"
+    as the one number that a unit makes of it, which stays in doubt."""
+    corrected = any(
+        cue.last + 1 == run.first
+        for cue in near(mentions.cues_of("superseded"), run.first, run.first)
+    )
+    if corrected:
+        return next((r for r in run.readings if r and r[0].first == run.first), run.readings[0])
+    usual = _even(run) or run.readings[0]
+    units = near(mentions.of("unit"), run.last + 1, run.last + 1)
+    measured = any(unit.first == run.last + 1 for unit in units)
+    if measured and len(usual) == 2:
+        whole = [r for r in run.readings if len(r) == 1 and r[0].form == "implied"]
+        return whole[0] if whole and whole[0][0].first == run.first else usual
+    return usual
+
+
+def _even(run: NumberRun) -> tuple[Number, ...] | None:
+    """A list of like values read as such: "one fifteen ninety eight" is 115, 98 rather than 1598
+    when the usual reading has values of very different size."""
+    if _spread(run.readings[0]) < UNEVEN or len(run.readings[0]) < 3:
+        return None
+    whole = [r for r in run.readings if len(r) > 1 and _spread(r) < EVEN and _complete(run, r)]
+    return whole[0] if whole else None
+
+
+def _spread(reading: tuple[Number, ...]) -> Decimal:
+    values = [abs(number.value) or Decimal(1) for number in reading]
+    return max(values) / min(values)
+
+
+def _complete(run: NumberRun, reading: tuple[Number, ...]) -> bool:
+    words = sum(number.last - number.first + 1 for number in reading)
+    return words >= run.last - run.first + 1
+
+
+# ---- lists of places -----------------------------------------------------------------------------
+
+
+def _listed(words: Sequence[Word], first: int, last: int, *, expected: int | None) -> Chosen | None:
+    """The run as places with their values, or ``None``. ``expected`` is the next place of a list;
+    a few may be left out ("one is fine, four a hundred and forty")."""
+    return _ListReader(words, last).read(first, expected)
+
+
+class _ListReader:
+    """Reads places and values from a word on to the end of a run. What was tried is remembered,
+    so that the work grows with the length of the run."""
+
+    def __init__(self, words: Sequence[Word], last: int) -> None:
+        self.words, self.last = words, last
+        self.known: dict[tuple[int, int | None], Chosen | None] = {}
+
+    def read(self, at: int, expected: int | None) -> Chosen | None:
+        if (at, expected) not in self.known:
+            self.known[at, expected] = self._read(at, expected)
+        return self.known[at, expected]
+
+    def _read(self, at: int, expected: int | None) -> Chosen | None:
+        place = _place_at(self.words, at) if at <= self.last else None
+        if place is None or (expected and not expected <= place.value <= expected + LEFT_OUT):
+            return None
+        rest = self._after(place)
+        if rest is None:
+            return None
+        return Chosen((place, *rest.numbers), rest.places | {place.first})
+
+    def _after(self, place: Number) -> Chosen | None:
+        """The value of a place and what follows; no value for "three and four both six"."""
+        at, following = place.last + 1, int(place.value) + 1
+        if at > self.last:
+            return Chosen(())
+        if self.words[at].text == "and" and (rest := self.read(at + 1, following)):
+            return rest
+        for end in range(at, min(self.last, at + LONGEST_VALUE)):
+            value = _single(self.words, at, end)
+            start = end + 1 + (self.words[end + 1].text == "and")
+            rest = self.read(start, following) if value else None
+            if rest is not None and len(rest.numbers) > 1:
+                return Chosen((value, *rest.numbers), rest.places)
+        short = self.last - at <= LONGEST_VALUE
+        value = _single(self.words, at, self.last) if short else None
+        return Chosen((value,)) if value else None
+
+
+def _place_at(words: Sequence[Word], at: int) -> Number | None:
+    number = _single(words, at, at)
+    if number is None or number.form not in ("integer", "typed", "digits"):
+        return None
+    whole = number.value == number.value.to_integral_value()
+    return number if whole and 0 < number.value <= LARGEST_PLACE and number.high is None else None
+
+
+def _single(words: Sequence[Word], first: int, last: int) -> Number | None:
+    """The words ``first..last`` as exactly one number, or ``None``."""
+    alone = [replace(words[first], pause_before=0.0), *words[first + 1 : last + 1]]
+    runs = find_numbers(alone)
+    if len(runs) != 1 or not runs[0].readings or len(runs[0].readings[0]) != 1:
+        return None
+    (number,) = runs[0].readings[0]
+    if (number.first, number.last) != (0, last - first):
+        return None
+    return replace(number, first=first, last=last)

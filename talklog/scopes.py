@@ -1,0 +1,73 @@
+"""Step 4a: how far a cue reaches, and which cue governs a number. Knows no units' sizes, no bands.
+
+A cue reaches over its scope in words, in its direction. A long pause ends it; forward, so does a
+terminator ("but i got"). Of the cues that reach a number and can mean it, the nearest counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from talklog.mentions import CueMention, Mention, Mentions, near
+from talklog.transcript import Transcript
+
+LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
+SHORT_PAUSE = 0.3  # seconds: a typed comma; what is counted follows without one
+
+
+def paused(transcript: Transcript, first: int, last: int, *, seconds: float = LONG_PAUSE) -> bool:
+    """Whether a pause of that length lies somewhere between the words ``first`` and ``last``."""
+    words = transcript.words
+    end = min(last + 1, len(words))
+    return any(words[at].pause_before >= seconds for at in range(first + 1, end))
+
+
+def distance(mention: CueMention, first: int, last: int) -> int | None:
+    """Words from a cue to a span in a direction in which it works, ``None`` if in none."""
+    if mention.cue.forward and mention.last < first:
+        return first - mention.last
+    if mention.cue.backward and mention.first > last:
+        return mention.first - last
+    return None
+
+
+def reaches(transcript: Transcript, mentions: Mentions, cue: CueMention, span: Mention) -> bool:
+    """Whether a cue governs a span: within its scope, no long pause, no terminator between."""
+    gap = distance(cue, span.first, span.last)
+    if gap is None or gap > cue.cue.scope:
+        return False
+    if cue.first > span.last:
+        return not paused(transcript, span.last, cue.first)
+    stops = near(mentions.cues_of("terminator"), cue.last, span.first)
+    stopped = any(cue.last < stop.first and stop.last < span.first for stop in stops)
+    return not stopped and not paused(transcript, cue.last, span.first)
+
+
+def nearest(
+    transcript: Transcript, mentions: Mentions, cues: Iterable[CueMention], span: Mention
+) -> CueMention | None:
+    """The nearest cue that governs a span; of two as near, the one said before it."""
+    found = [cue for cue in cues if reaches(transcript, mentions, cue, span)]
+    return min(found, key=lambda c: (distance(c, span.first, span.last), c.first), default=None)
+
+
+def fits(targets: str, unit: Mention | None) -> bool:
+    """Whether a cue with these targets can mean a number with that unit."""
+    quantities = {q for words in unit.units for q in words.quantities} if unit else set()
+    return {
+        "any": True,
+        "unit": unit is not None,
+        "bare": unit is None,
+        "sized": "length" in quantities,
+        "length": unit is None or "length" in quantities,
+        "time": unit is None or "time" in quantities,
+    }[targets]
+
+
+def fitting(
+    mentions: Mentions, span: Mention, unit: Mention | None, categories: tuple[str, ...]
+) -> Iterator[CueMention]:
+    """The cues of some categories in the neighbourhood that can mean a number with that unit."""
+    for cue in near(mentions.cues_of(*categories), span.first, span.last):
+        if fits(cue.cue.targets, unit):
+            yield cue
