@@ -229,7 +229,6 @@ _NESTED = (
     ("graph/HCLG.fst", "graph/HCLr.fst"),
     ("graph/HCLG.fst", "graph/Gr.fst"),
     ("graph/words.txt", "graph/Gr.fst"),
-    ("graph/phones/word_boundary.int",),
 )
 _FLAT = (
     ("final.mdl",),
@@ -237,8 +236,9 @@ _FLAT = (
     ("HCLG.fst", "HCLr.fst"),
     ("HCLG.fst", "Gr.fst"),
     ("words.txt", "Gr.fst"),
-    ("word_boundary.int",),
 )
+# Vosk ends the whole program at the first pause if its configuration does not say this.
+_NEEDED_SETTING = "--endpoint.silence-phones="
 
 
 def find_model(explicit: Path | None = None) -> Path:
@@ -280,6 +280,9 @@ def _checked(folder: Path, named: str) -> Path:
     if missing:
         what = ", ".join(missing)
         raise ModelError(f"{folder}{named}: is no complete speech model, {what} missing. {other}")
+    settings = folder / "conf/model.conf"
+    if parts is _NESTED and _NEEDED_SETTING not in settings.read_text("utf-8", errors="replace"):
+        raise ModelError(f"{settings}: {_NEEDED_SETTING}... is missing. {other}")
     return folder.resolve()
 
 

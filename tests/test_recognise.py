@@ -126,16 +126,16 @@ def test_importing_loads_no_recogniser() -> None:
 
 # ---- model folders -------------------------------------------------------------------------------
 
-COMMON = ["am/final.mdl", "conf/model.conf", "conf/mfcc.conf", "graph/phones/word_boundary.int"]
+COMMON = ["am/final.mdl", "conf/model.conf", "conf/mfcc.conf"]
 STATIC = [*COMMON, "graph/HCLG.fst", "graph/words.txt"]
 DYNAMIC = [*COMMON, "graph/HCLr.fst", "graph/Gr.fst"]
-FLAT = ["final.mdl", "mfcc.conf", "HCLG.fst", "words.txt", "word_boundary.int"]
+FLAT = ["final.mdl", "mfcc.conf", "HCLG.fst", "words.txt"]
 
 
 def folder_with(root: Path, names: list[str]) -> Path:
     for name in names:
         (root / name).parent.mkdir(parents=True, exist_ok=True)
-        (root / name).write_bytes(b"no model")
+        (root / name).write_bytes(b"--endpoint.silence-phones=1\nno model")
     return root
 
 
@@ -185,6 +185,12 @@ def test_a_wrong_name_is_not_passed_over_for_the_next(tmp_path, monkeypatch) -> 
 def test_a_model_one_level_down_is_pointed_at(tmp_path) -> None:
     folder_with(tmp_path / "zip" / "english-2", STATIC)
     assert f"The model seems to be {tmp_path / 'zip' / 'english-2'}" in refusal(tmp_path / "zip")
+
+
+def test_settings_without_which_vosk_would_end_the_program(tmp_path) -> None:
+    folder = folder_with(tmp_path, STATIC)
+    (folder / "conf" / "model.conf").write_text("--beam=10\n")
+    assert "model.conf: --endpoint.silence-phones=... is missing" in refusal(folder)
 
 
 def test_a_damaged_model_is_an_error_of_ours_and_nothing_else_is_said(tmp_path, capfd) -> None:
