@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 SLOW_SECONDS = 20.0  # work shorter than this needs no progress
 WORK_PER_SECOND = 0.1  # of sound, on one slow core; measured about 0.03
-STEP = 10  # percent between plain lines
+STEP = 10  # percent, or minutes, between plain lines
 
 
 class Progress:
@@ -14,17 +14,24 @@ class Progress:
 
     def __init__(self, name: str, write: Callable[[str], object], *, terminal: bool) -> None:
         self.name, self.write, self.terminal = name, write, terminal
-        self.shown = -1
+        self.shown = ""
 
     def __call__(self, done: float, total: float | None) -> None:
-        if total is None or total * WORK_PER_SECOND < SLOW_SECONDS:
+        if (total or done) * WORK_PER_SECOND < SLOW_SECONDS:
             return
-        percent = min(100, int(100 * done / total))
-        if not self.terminal:
-            percent -= percent % STEP
-        if percent == self.shown:
+        text = self._told(done, total)
+        if text == self.shown:
             return
-        self.shown = percent
-        text = f"{self.name}: {percent} % of {total / 60:.0f} minutes heard"
-        ending = "\n" if percent == 100 or not self.terminal else ""
-        self.write(f"\r{text}{ending}" if self.terminal else f"{text}{ending}")
+        self.shown = text
+        moving = self.terminal and done != total
+        # Back to the start of the line, so that whatever comes next is written over it.
+        self.write(f"{text}\r" if moving else f"{text}\n")
+
+    def _told(self, done: float, total: float | None) -> str:
+        if total is None:
+            return f"{self.name}: {self._step(done / 60)} minutes heard"
+        percent = self._step(min(100.0, 100 * done / total))
+        return f"{self.name}: {percent} % of {total / 60:.0f} minutes heard"
+
+    def _step(self, amount: float) -> int:
+        return int(amount) if self.terminal else int(amount) // STEP * STEP

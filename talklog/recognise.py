@@ -23,7 +23,7 @@ UNKNOWN = "[unclear]"
 _UNKNOWN = frozenset({"<unk>", "[unk]", "<UNK>", "[UNK]"})  # as models spell it
 # Marks for sounds that are no words; models spell them in these brackets.
 _SOUND_BRACKETS = (("[", "]"), ("<", ">"), ("!", ""))
-# Seconds of the recording that are done, and seconds in all if known.
+# Seconds of the recording that are done, and seconds in all if known; both are equal at the end.
 OnProgress = Callable[[float, float | None], None]
 
 
@@ -113,6 +113,8 @@ def recognise(
         if on_progress:
             on_progress(listener.seconds, recording.seconds)
     words += listener.finish()
+    if on_progress:
+        on_progress(listener.seconds, listener.seconds)
     seconds = round(listener.seconds, 3)
     source = Source("audio", recording.name, recording.sha256, seconds, engine.name, engine.model)
     return Transcript(source, tuple(words))

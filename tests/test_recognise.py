@@ -94,7 +94,7 @@ def test_progress_is_told_block_by_block() -> None:
     told = []
     blocks = [SILENCE] * 4
     recognise(RECORDING, blocks, ScriptedEngine(), on_progress=lambda *both: told.append(both))
-    assert told == [(0.25, 3.0), (0.5, 3.0), (0.75, 3.0), (1.0, 3.0)]
+    assert told == [(0.25, 3.0), (0.5, 3.0), (0.75, 3.0), (1.0, 3.0), (1.0, 1.0)]
 
 
 def test_a_recording_that_breaks_off_gives_its_error_and_no_words() -> None:
