@@ -15,6 +15,7 @@ from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.readings import make_reading
 from talklog.roles import MEASURING, METERS, RoledNumber, assign_roles
+from talklog.shapes import written_sizes
 from talklog.things import actions, findings, parts
 from talklog.transcript import Transcript
 
@@ -41,9 +42,10 @@ def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumbe
     unsure += _unread(transcript, mentions)
     counted = [n for n in roled if n.role == "count"]
     found = list(parts(context, counted))
+    sizes = [SetAside("part_size", at, at) for at in written_sizes(transcript)]
     return Notes(
         readings=_paired(readings),
-        set_aside=tuple(_set_aside(roled)),
+        set_aside=(*_set_aside(roled), *sizes),
         actions=tuple(actions(context)),
         parts=tuple(part for part, _ in found),
         findings=tuple(findings(context)),
@@ -88,10 +90,10 @@ def _same_thing(one: Reading, other: Reading) -> bool:
 
 
 def _set_aside(roled: tuple[RoledNumber, ...]) -> Iterator[SetAside]:
-    elsewhere = (*MEASURING, "position", "meter", "follow_up", "unknown")
+    elsewhere = (*MEASURING, "position", "meter", "follow_up", "unknown", "inside")
     for item in roled:
         if item.role not in elsewhere:
-            yield SetAside(item.role, item.first, item.last)
+            yield SetAside(item.role, *(item.whole or (item.first, item.last)))
 
 
 def _is_left(item: RoledNumber, meter: RoledNumber | None, due: list[RoledNumber]) -> bool:
@@ -108,6 +110,7 @@ def _unplaced(item: RoledNumber) -> Unsure:
 def _unread(transcript: Transcript, mentions: Mentions) -> Iterator[Unsure]:
     """Typed digits that are no number as they stand, such as "1,5": never passed over."""
     covered = {at for run in mentions.numbers for at in range(run.first, run.last + 1)}
+    covered.update(written_sizes(transcript))
     for at, word in enumerate(transcript.words):
         if at not in covered and word.text[:1].isdigit():
             yield Unsure("digits that could be read in more than one way", at, at)

@@ -63,7 +63,8 @@ def _place_word_before(words: Sequence[Word], mentions: Mentions, at: int) -> bo
         return True
     numbered = load().numbered_components
     found = near(mentions.of("component"), at, at)
-    return any(c.last == at - 1 and (c.name in numbered) for c in found)
+    measured = {q.last for q in near(mentions.of("quantity"), at, at)}  # "idle speed eight fifty"
+    return any(c.last == at - 1 and c.name in numbered and c.last not in measured for c in found)
 
 
 def _whole_list(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> Chosen | None:

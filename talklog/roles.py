@@ -13,8 +13,9 @@ from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.numbers import Number, NumberRun
 from talklog.places import Chosen, LastPlace, choose
 from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, fitting, nearest, paused
+from talklog.shapes import Numbered, find_shapes
 from talklog.transcript import Transcript
-from talklog.vocabulary import ROLE_CUES, load
+from talklog.vocabulary import ROLE_CUES, SHAPES, load
 
 __all__ = ["LONG_PAUSE", "MEASURING", "RoledNumber", "assign_roles"]
 
@@ -50,6 +51,7 @@ class RoledNumber:
     """A number with its unit mention (``None`` if none was said) and its role.
 
     ``role`` is one of MEASURING, a why of SetAside, "position", "meter", "follow_up" or "unknown".
+    "inside" is a number of a size or date whose first number has the role.
     ``sure`` is whether a cue gave it. ``doubt`` says what is not certain; ``others`` are other
     numbers the same words may be. ``carried`` is true when the unit was said of another number.
     """
@@ -62,6 +64,7 @@ class RoledNumber:
     others: tuple[Number, ...] = ()
     sure: bool = False
     carried: bool = False
+    whole: tuple[int, int] | None = None  # the words of the size or date that it is part of
 
     @property
     def first(self) -> int:
@@ -81,9 +84,29 @@ def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumbe
         found = [_roled(transcript, mentions, run, chosen, number) for number in chosen.numbers]
         roled += found
         before = _last_place(before, chosen, found)
-    late = _with_late_units(transcript, mentions, roled)
+    shaped = _with_shapes(transcript, roled)
+    late = _with_late_units(transcript, mentions, shaped)
     carried = _with_carried_units(transcript, mentions, late)
     return tuple(_with_corrections(transcript, mentions, carried))
+
+
+def _with_shapes(transcript: Transcript, roled: list[RoledNumber]) -> list[RoledNumber]:
+    """ "m ten by one point five": one size of two numbers."""
+    free = [n for n in roled if n.role in (*MEASURING, *SHAPES, "unknown")]
+    found = find_shapes(transcript, [Numbered(n.number, n.unit) for n in free])
+    places = {n.first: at for at, n in enumerate(roled)}
+    result = list(roled)
+    for shaped in found:
+        first, *others = (places[number] for number in shaped.numbers)
+        because = f'has the form "{" ".join(shaped.shape.words)}"'
+        unit = result[first].unit if result[first].last <= shaped.last else None
+        result[first] = replace(
+            result[first], unit=unit, role=shaped.shape.why, because=because, doubt=None, sure=True,
+            whole=(shaped.first, shaped.last),
+        )  # fmt: skip
+        for at in others:
+            result[at] = replace(result[at], role="inside", because=because)
+    return result
 
 
 def _last_place(

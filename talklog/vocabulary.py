@@ -7,16 +7,20 @@ business of ``units``.
 
 from __future__ import annotations
 
+import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from itertools import product
 from typing import Any
 
 from talklog.errors import DataFileError
 
 Phrase = tuple[str, ...]
+NUMBER = "#"  # stands for a number in a shape
+SHAPES = ("part_size", "tool_size", "time_or_date", "count")
 Phrases = Mapping[str, tuple[Phrase, ...]]
 
 # Cues that say what a number is: the nearest that reaches a number decides its role.
@@ -85,6 +89,14 @@ class Cue:
 
 
 @dataclass(frozen=True, slots=True)
+class Shape:
+    """Words around numbers that make a size, a date or a count: see ``data/shapes.toml``."""
+
+    why: str
+    words: Phrase
+
+
+@dataclass(frozen=True, slots=True)
 class Vocabulary:
     """Phrases by what they mean. Names map to the phrases that stand for them."""
 
@@ -107,6 +119,7 @@ class Vocabulary:
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
     durations: Mapping[str, str]  # "weeks" -> "W"
     cues: tuple[Cue, ...]
+    shapes: tuple[Shape, ...]  # longest first
 
 
 @lru_cache(maxsize=1)
@@ -137,12 +150,24 @@ def load() -> Vocabulary:
         events=_longest_first(dues["events"]),
         durations=dues["durations"],
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
+        shapes=parse_shapes(_file("shapes.toml", {"shape"})["shape"]),
     )
 
 
 def phrase(text: str) -> Phrase:
     """ "front-left" -> ("front", "left")."""
     return tuple(text.lower().replace("-", " ").split())
+
+
+def choices(text: str) -> Iterator[Phrase]:
+    """ "half|quarter past (about) #" -> its four phrases. "|" parts choices of one word, brackets
+    hold what may be left out."""
+    slots = []
+    for piece in re.findall(r"\([^)]*\)|\S+", text.lower()):
+        words = [tuple(choice.split()) for choice in piece.strip("()").split("|")]
+        slots.append([*words, ()] if piece.startswith("(") else words)
+    for chosen in product(*slots):
+        yield tuple(word for part in chosen for word in part)
 
 
 def plural(text: str) -> str:
@@ -171,6 +196,20 @@ def parse_cues(tables: Iterable[dict[str, Any]]) -> tuple[Cue, ...]:
             for text in table["words"]
         ]
     return tuple(cues)
+
+
+def parse_shapes(tables: Iterable[dict[str, Any]]) -> tuple[Shape, ...]:
+    """The shapes of ``shapes.toml``, longest first. Raises DataFileError for a wrong entry."""
+    shapes = []
+    for number, table in enumerate(tables, 1):
+        where = f"shapes.toml, shape {number}"
+        _only(table, {"why", "words"}, where)
+        _one_of(table.get("why"), SHAPES, f"{where}: why")
+        for form in (form for text in table.get("words", ()) for form in choices(text)):
+            if NUMBER not in form or len(form) < 2:
+                raise DataFileError(f"{where}: {' '.join(form)!r} needs a # and a word beside it")
+            shapes.append(Shape(table["why"], form))
+    return tuple(sorted(dict.fromkeys(shapes), key=lambda s: (-len(s.words), s.words)))
 
 
 def parse_habits(

@@ -21,6 +21,7 @@ LAYERS = (
     "mentions",
     "notes",
     "scopes",
+    "shapes",
     "places",
     "roles",
     "context",
