@@ -42,14 +42,15 @@ def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumbe
     unsure += _unread(transcript, mentions)
     counted = [n for n in roled if n.role == "count"]
     found = list(parts(context, counted))
+    later = tuple(follow_ups(context, due))
     sizes = [SetAside("part_size", at, at) for at in written_sizes(transcript)]
     return Notes(
         readings=_paired(readings),
         set_aside=(*_set_aside(roled), *sizes),
-        actions=tuple(actions(context)),
+        actions=tuple(actions(context, later)),
         parts=tuple(part for part, _ in found),
         findings=tuple(findings(context)),
-        follow_ups=tuple(follow_ups(context, due)),
+        follow_ups=later,
         cautions=tuple(spoken_cautions(context)),
         unsure=tuple(unsure),
         meter=_meter(meter) if meter else None,
@@ -65,7 +66,8 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
         last = next((r for r in reversed(readings) if r.quantity not in DOINGS), None)
         made = make_reading(context, item, last)
         if isinstance(made, Reading):
-            readings.append(made)
+            also = context.also_at(item.first)
+            readings += [replace(made, position=place) for place in also] or [made]
         else:
             unsure.append(made)
     return readings, unsure

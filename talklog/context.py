@@ -140,7 +140,8 @@ class Context:
             before = self._places_before(since, item.first)
             if not before:
                 limit = values[index + 1].first if index + 1 < len(values) else item.last + AFTER
-                before = self._places_after(item.last, limit)
+                before = self._places_after(item.number.last, limit)
+                before = before or self._places_after(item.last, limit)
             if before:
                 found[item.first] = before
                 used = before[-1].last
@@ -203,6 +204,18 @@ class Context:
             if not (inside and component.first <= p.first and p.last <= component.last)
         ]
         return " ".join(named) or None
+
+    def also_at(self, first: int) -> tuple[str, ...]:
+        """The places of a value that was said for several: "three and four both six thou"."""
+        places = [p for p in self._place_of.get(first, ()) if p.kind == "place"]
+        last = max((p.first for p in places), default=first)
+        group = [p for p in near(self.places, last, last) if p.kind == "place" and p.first <= last]
+        together = group[-1:]
+        for place in reversed(group[:-1]):
+            if self.between(place.last, together[0].first) != ["and"]:
+                break
+            together.insert(0, place)
+        return tuple(p.name for p in together) if places and len(together) > 1 else ()
 
     def position_at(self, component: Mention) -> str | None:
         """The place said right beside a component."""

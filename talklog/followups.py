@@ -17,14 +17,16 @@ BACK = 5  # words between an action and the cue that says when: "check the belt 
 
 def due_of(transcript: Transcript, item: RoledNumber) -> Due | None:
     """When: "five hundred miles" -> a distance, "two weeks" -> P2W; ``None`` for anything else."""
+    following = transcript.words[item.number.last + 1 : item.number.last + 2]
+    letter = load().durations.get(following[0].text) if following else None
+    if letter is not None:
+        whole = item.number.value == item.number.value.to_integral_value()
+        return Due(duration=f"P{int(item.number.value)}{letter}") if whole else None
     if item.unit is not None and item.unit.name in DISTANCES:
         return Due(distance=(item.number.said, item.unit.name))
     if item.unit is not None and item.unit.name in HOURS:
         return Due(hours=item.number.said)
-    following = transcript.words[item.number.last + 1 : item.number.last + 2]
-    letter = load().durations.get(following[0].text) if following else None
-    whole = item.number.value == item.number.value.to_integral_value()
-    return Due(duration=f"P{int(item.number.value)}{letter}") if letter and whole else None
+    return None
 
 
 def follow_ups(context: Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:

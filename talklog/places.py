@@ -30,6 +30,7 @@ class Chosen:
 
     numbers: tuple[Number, ...]
     places: frozenset[int] = frozenset()  # word indices
+    sure: bool = True  # False when the place could as well be the beginning of the value
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +52,9 @@ def choose(
     expected = _expected(run, before)
     if started or expected:
         listed = _listed(words, run.first, run.last, expected=None if started else expected)
-        certain = started and words[run.first - 1].text in load().numbered
-        if listed is not None and (certain or _goes_on(words, mentions, run, listed)):
-            return listed
+        sure = started and words[run.first - 1].text in load().numbered
+        if listed is not None and (sure or _goes_on(words, mentions, run, listed, started)):
+            return replace(listed, sure=sure or len(listed.places) > 1)
     return Chosen(_plain_choice(mentions, run))
 
 
@@ -88,13 +89,18 @@ def _expected(run: NumberRun, before: LastPlace | None) -> int | None:
     return before.number + 1
 
 
-def _goes_on(words: Sequence[Word], mentions: Mentions, run: NumberRun, listed: Chosen) -> bool:
-    """Whether a run without a place word goes on with a list: a place and its value, or a place
-    with a verb behind it. A number with a unit is a value and not a place."""
+def _goes_on(
+    words: Sequence[Word], mentions: Mentions, run: NumberRun, listed: Chosen, started: bool
+) -> bool:
+    """Whether a run without a place word goes on with a list, or is the place of a thing: a place
+    and its value, or a place with a verb behind it. A number with a unit is a value."""
     if len(listed.numbers) > len(listed.places):
-        return listed.numbers[1].form not in ("decimal", "mixed") or len(listed.places) > 1
+        bare_point = words[run.first + 1].text == "point"  # "injector one point two": 1.2 or 0.2
+        return not bare_point or len(listed.places) > 1
     following = words[run.last + 1].text if run.last + 1 < len(words) else ""
-    return following in LEADING
+    units = near(mentions.of("unit"), run.last + 1, run.last + 1)
+    measured = any(unit.first == run.last + 1 for unit in units)
+    return following in LEADING or (started and not measured)
 
 
 def _plain_choice(mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:

@@ -128,7 +128,9 @@ def _measure(
     last: Reading | None,
 ) -> Measure | None:
     if item.unit is not None:
-        measure = _with_unit(item, component, said, last if item.carried else None)
+        units = _usual_units(context, item.unit.units, said)
+        goes_on = item.carried or _same_again(item, component, units, last)
+        measure = _with_unit(units, component, said, last if goes_on else None)
         return _settled(context, item, component, measure)
     goes_on = last is not None and _goes_on(context, item, component, last)
     weak = goes_on and said is not None and abs(item.first - said.last) > CLOSE // 2
@@ -142,6 +144,19 @@ def _measure(
     why = f"unit {last.unit}: carried on from the value before; " if last.unit else ""
     doubt = doubt or (None if last.unit else "no unit was said")
     return Measure(last.quantity, last.unit, "carried on from the value before", why, doubt)
+
+
+def _same_again(
+    item: RoledNumber,
+    component: Mention | None,
+    units: tuple[UnitWords, ...],
+    last: Reading | None,
+) -> bool:
+    """ "backlash twelve thou, as left four thou": the same thing in the same unit soon after."""
+    if last is None or item.first - last.last > GOES_ON:
+        return False
+    name = component.name if component is not None else NOT_SAID
+    return name == last.component and any(unit.name == last.unit for unit in units)
 
 
 def _by_component(item: RoledNumber, component: Mention | None) -> Measure | None:
@@ -169,10 +184,12 @@ def _goes_on(context: Context, item: RoledNumber, component: Mention | None, las
 
 
 def _with_unit(
-    item: RoledNumber, component: Mention | None, said: Mention | None, last: Reading | None
+    units: tuple[UnitWords, ...],
+    component: Mention | None,
+    said: Mention | None,
+    last: Reading | None,
 ) -> Measure:
     """Words decide first, then the list, then what is usual for the component, then the unit."""
-    units = _usual_units(item.unit.units, said)
     if said is not None:
         fitting = tuple(u for u in units if said.name in u.quantities)
         return _of_units(said.name, fitting or units, "said")
@@ -187,10 +204,18 @@ def _with_unit(
     return _of_units(units[0].quantities[0], units, "usual for the unit")
 
 
-def _usual_units(units: tuple[UnitWords, ...], said: Mention | None) -> tuple[UnitWords, ...]:
-    """Without the units that are meant only when what they measure was named."""
+def _usual_units(
+    context: Context, units: tuple[UnitWords, ...], said: Mention | None
+) -> tuple[UnitWords, ...]:
+    """Without the units that are meant only when what they measure, or they themselves, were
+    named."""
+    named = context.said_units - {u.name for u in units[:1]}
     kept = tuple(
-        u for u in units if u.name not in load().rare_units or (said and said.name in u.quantities)
+        u
+        for u in units
+        if u.name not in load().rare_units
+        or u.name in named
+        or (said is not None and said.name in u.quantities)
     )
     return kept or units
 
@@ -227,6 +252,9 @@ def _settled(
     fitting = (measure.unit, *(u.name for u in measure.others))
     said = next((name for name in fitting if name in context.said_units), None)
     if said is not None:
+        unit = next(u for u in item.unit.units if u.name == said)
+        fits = measure.quantity in unit.quantities
+        measure = measure if fits else replace(measure, quantity=unit.quantities[0])
         return _certain(measure, said, "the unit that was said elsewhere in the note")
     return _either(measure, item) if {"mm", "thou"} <= names else measure
 

@@ -35,6 +35,8 @@ DISTANCES, HOURS = ("mi", "km"), ("h",)
 SMALLEST_METER = 100  # a bare number on the clock: less is the reading of a dial gauge
 FILLERS = ("um", "er", "uh", "erm", "like", "about")
 JOINING = (*FILLERS, "and", "the", "is", "was", "are", "at", "on", "then", "both", "also", "a")
+# A unit said in the singular before a thing names its size: "a twelve volt battery".
+ATTRIBUTIVE = ("volt", "amp", "inch", "litre", "liter", "ton", "tonne", "watt", "foot", "gallon")
 GRADED = ("bolt", "screw", "stud", "nut", "washer")  # "eight point eight bolt"
 LIST_REACH = 9  # words between two values of a list that share a unit
 OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
@@ -131,7 +133,8 @@ def _roled(
         return RoledNumber(number, None, "position", "the number of a place", sure=True)
     unit = _unit_after(transcript, mentions, number)
     role, because, sure = _role(transcript, mentions, number, unit)
-    doubt, others = (None, ()) if chosen.places else _doubt(run, chosen.numbers, number)
+    rivals = (number,) if chosen.places else chosen.numbers
+    doubt, others = (None, ()) if chosen.places and chosen.sure else _doubt(run, rivals, number)
     return RoledNumber(number, unit, role, because, doubt, others, sure)
 
 
@@ -222,10 +225,10 @@ def _governed(transcript: Transcript, mentions: Mentions, span: Mention, categor
 
 def due_words(transcript: Transcript, number: Number, unit: Mention | None) -> bool:
     """Whether a number can say when something is due: a distance, hours, or weeks and the like."""
-    if unit is not None:
-        return unit.name in (*DISTANCES, *HOURS)
     following = transcript.words[number.last + 1 : number.last + 2]
-    return bool(following) and following[0].text in load().durations
+    if following and following[0].text in load().durations:
+        return True
+    return unit is not None and unit.name in (*DISTANCES, *HOURS)
 
 
 def _can_be(cue: CueMention, number: Number, unit: Mention | None) -> bool:
@@ -246,7 +249,7 @@ def _without_cue(
     if number.high is not None:
         return "quoted_spec", "a range is no reading"
     if unit is not None:
-        return ("time_or_date", "a stretch of time") if _is_time(mentions, unit) else None
+        return _by_unit(transcript, mentions, unit)
     following = transcript.words[number.last + 1 : number.last + 2]
     if following and following[0].text in load().durations:
         return "time_or_date", "a stretch of time"
@@ -256,6 +259,20 @@ def _without_cue(
     if number.form in ("integer", "typed", "grouped", "digits") and _is_whole(number):
         return "count", "counts what follows"
     return ("part_size", "names what follows") if named.base in GRADED else None
+
+
+def _by_unit(transcript: Transcript, mentions: Mentions, unit: Mention) -> tuple[str, str] | None:
+    if _is_time(mentions, unit):
+        return "time_or_date", "a stretch of time"
+    if transcript.words[unit.last + 1 : unit.last + 2][:1] and (
+        transcript.words[unit.last + 1].text == "per"
+    ):
+        return "unknown", "a rate whose unit is not known"
+    close = near(mentions.of("component"), unit.last, unit.last)
+    named = any(0 < span.first - unit.last <= 2 for span in close)
+    if named and transcript.heard(unit.first, unit.last) in ATTRIBUTIVE:
+        return "part_size", "names what follows"
+    return None
 
 
 def _is_time(mentions: Mentions, unit: Mention) -> bool:
@@ -279,6 +296,9 @@ def _counted(transcript: Transcript, mentions: Mentions, number: Number) -> Ment
         and not paused(transcript, number.last, span.first, seconds=SHORT_PAUSE)
         and _plain_between(transcript, number.last + 1, span.first)
         and not _is_place(mentions, span)
+        and not any(
+            run.first == span.last + 1 for run in near(mentions.numbers, span.last, span.last)
+        )
     )
     return next(found, None)
 
@@ -364,6 +384,9 @@ def _begins_item(mentions: Mentions, roled: list[RoledNumber], index: int) -> bo
     numbered = [n.last for n in near(roled, item.first, item.first) if n.role == "position"]
     if any(0 < item.first - last <= CLOSE for last in (*named, *numbered)):
         return True
+    behind = near(mentions.of("position"), item.last, item.last)
+    if any(place.first == item.last + 1 for place in behind):
+        return True  # "twenty eight front and thirty one back p s i"
     before, after = _neighbour(roled, index, -1), _neighbour(roled, index, 1)
     if after is not None and after.first == item.last + 1:
         return True

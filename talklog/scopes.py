@@ -12,6 +12,8 @@ from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.transcript import Transcript
 
 LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
+STATES = ("as_found", "as_left", "set")
+NEXT = 3  # words from such a cue to the number that it begins
 SHORT_PAUSE = 0.3  # seconds: a typed comma; what is counted follows without one
 
 
@@ -37,10 +39,18 @@ def reaches(transcript: Transcript, mentions: Mentions, cue: CueMention, span: M
     if gap is None or gap > cue.cue.scope:
         return False
     if cue.first > span.last:
-        return not paused(transcript, span.last, cue.first)
+        return not paused(transcript, span.last, cue.first) and not _of_the_next(mentions, cue)
     stops = near(mentions.cues_of("terminator"), cue.last, span.first)
     stopped = any(cue.last < stop.first and stop.last < span.first for stop in stops)
     return not stopped and not paused(transcript, cue.last, span.first)
+
+
+def _of_the_next(mentions: Mentions, cue: CueMention) -> bool:
+    """ "thirty five psi cold now fifty five": such a cue belongs to the number that follows it."""
+    if cue.cue.category not in STATES:
+        return False
+    runs = near(mentions.numbers, cue.last, cue.last)
+    return any(0 < run.first - cue.last <= NEXT for run in runs)
 
 
 def nearest(

@@ -2,15 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from talklog.context import Context
 from talklog.mentions import CueMention, Mention, near
-from talklog.notes import Action, Finding, Part
+from talklog.notes import Action, Finding, FollowUp, Part
 from talklog.roles import RoledNumber
 from talklog.vocabulary import PART_CUES
 
 OBJECT = 5  # words between a verb and the thing it is done to
+PRONOUNS = ("it", "them", "that", "those")
+BEFORE_VERB = (
+    "to",
+    "and",
+    "then",
+    "i'll",
+    "we'll",
+    "will",
+    "please",
+    "must",
+    "should",
+    "just",
+    "or",
+)
+BEFORE_VERB += (
+    "i",
+    "we",
+    "you",
+    "let's",
+    "not",
+    "don't",
+    "didn't",
+    "can",
+    "could",
+    "need",
+    "needs",
+)
+SAME_FORM = ("set", "cut", "put", "put in", "put on", "put back")  # done and to do are said alike
 PART_REACH = 3  # words between a cue about a part and the part
 # Of several cues on a part the first kind of these counts: "order a new belt" is not fitted.
 STATUS = {
@@ -36,8 +64,9 @@ def _stopped(context: Context, last: int, first: int) -> bool:
     return any(last < stop.first and stop.last < first for stop in stops)
 
 
-def actions(context: Context) -> Iterator[Action]:
-    """Every verb of the vocabulary with a thing beside it; the thing talked of, for "did it up"."""
+def actions(context: Context, later: Sequence[FollowUp] = ()) -> Iterator[Action]:
+    """Every verb of the vocabulary with a thing beside it; the thing talked of, for "did it up".
+    What lies within one of the follow-ups ``later`` is still to do."""
     nouns = sorted([*context.components, *context.mentions.of("quantity")], key=lambda n: n.first)
     for span in context.mentions.of("action"):
         if _is_noun(context, span, nouns):
@@ -50,49 +79,59 @@ def actions(context: Context) -> Iterator[Action]:
             span.name,
             thing.name,
             context.position_at(thing),
-            not not_done(context, span.first),
+            not (not_done(context, span.first) or _within(span, later)),
             min(span.first, thing.first) if beside else span.first,
             max(span.last, thing.last) if beside else span.last,
         )
 
 
+def _within(span: Mention, later: Sequence[FollowUp]) -> bool:
+    return any(f.first <= span.first and span.last <= f.last for f in later)
+
+
 def _is_noun(context: Context, span: Mention, nouns: list[Mention]) -> bool:
-    """ "pump" in "water pump", "free" in "free play", "torque": the base form inside a noun."""
-    base = context.transcript.heard(span.first, span.last) == span.name
-    inside = any(
-        n.first <= span.last and span.first <= n.last for n in near(nouns, span.first, span.last)
-    )
+    """ "pump" in "water pump", "torque" in "torque wrench", "time" anywhere: a base form is a verb
+    only where a verb can stand, and never inside the name of a thing."""
+    if context.transcript.heard(span.first, span.last) != span.name:
+        return False
+    close = near(nouns, span.first, span.last)
+    if any(n.first <= span.last and span.first <= n.last for n in close):
+        return True
     before = context.between(span.first - 2, span.first)
-    return base and (inside or before in (["the"], ["a"], ["of"], ["this"]))
+    opens = not before or context.paused(span.first - 1, span.first)
+    return not (opens or before[0] in BEFORE_VERB or span.name in SAME_FORM)
 
 
 def _object(context: Context, span: Mention) -> Mention | None:
-    """The thing just behind the verb, else just before it, else the one talked of ("it")."""
-    beside = thing_beside(context, span)
-    if beside is not None:
-        return beside
+    """The thing talked of for "it"; else the thing beside the verb."""
     following = context.transcript.words[span.last + 1 : span.last + 2]
-    if following and following[0].text in ("it", "them", "that", "those"):
+    if following and following[0].text in PRONOUNS:
         return context.component_of(span.first, span.first)[0]
-    return None
+    return thing_beside(context, span)
 
 
 def thing_beside(context: Context, span: Mention) -> Mention | None:
-    """The component an action is about: just after it, else just before."""
+    """The component an action is about: just after it, else just before it."""
     close = near(context.components, span.first, span.last)
-    after = [
-        c
-        for c in close
-        if 0 < c.first - span.last <= OBJECT
-        and not context.paused(span.last, c.first)
-        and not _new_verb(context, span.last, c.first)
-    ]
+    after = next(
+        (
+            c
+            for c in close
+            if 0 < c.first - span.last <= OBJECT
+            and not context.paused(span.last, c.first)
+            and not _new_verb(context, span.last, c.first)
+        ),
+        None,
+    )
     before = [
         c
         for c in close
         if 0 < span.first - c.last <= OBJECT and not context.paused(c.last, span.first)
     ]
-    return after[0] if after else (before[-1] if before else None)
+    if after is None or not before:
+        return after or (before[-1] if before else None)
+    passive = span.first - before[-1].last <= 1 < after.first - span.last - 1
+    return before[-1] if passive else after
 
 
 def _new_verb(context: Context, last: int, first: int) -> bool:
@@ -155,7 +194,7 @@ def findings(context: Context) -> Iterator[Finding]:
     """Every condition with the thing it was seen on."""
     for span in context.mentions.of("condition"):
         component = _seen_on(context, span)
-        if component is None or _negated(context, span):
+        if component is None or _negated(context, span) or _in_quantity(context, span):
             continue
         first, last = min(span.first, component.first), max(span.last, component.last)
         yield Finding(component.name, span.name, first, last)
@@ -170,15 +209,21 @@ def _seen_on(context: Context, span: Mention) -> Mention | None:
     after = [
         c for c in close if 0 < c.first - span.last <= 2 and not context.paused(span.last, c.first)
     ]
-    if (
-        after
-        and after[0].first == span.last + 1
-        and not (before and before[-1].last == span.first - 2)
-    ):
+    adjacent = after and after[0].first == span.last + 1
+    if adjacent and not (before and span.first - before[-1].last <= 2):
         return after[0]
     return before[-1] if before else (after[0] if after else None)
 
 
+def _in_quantity(context: Context, span: Mention) -> bool:
+    """ "free" in "free play": no finding."""
+    close = near(context.mentions.of("quantity"), span.first, span.last)
+    return any(q.first <= span.first and span.last < q.last for q in close)
+
+
 def _negated(context: Context, span: Mention) -> bool:
-    before = context.transcript.words[max(0, span.first - 2) : span.first]
+    words = context.transcript.words
+    if [word.text for word in words[span.last + 1 : span.last + 2]] == ["to"]:
+        return True  # "good to minus twenty"
+    before = words[max(0, span.first - 2) : span.first]
     return any(word.text in ("not", "isn't", "wasn't", "aren't", "never") for word in before)
