@@ -151,7 +151,9 @@ class Context:
         close = [
             p
             for p in near(self.places, first, first)
-            if since < p.first and p.last < first and not self.paused(p.last, first)
+            if since < p.first
+            and p.last < first
+            and (p.last == first - 1 or not self.paused(p.last, first))
         ]
         if not close or (
             first - close[-1].last > BESIDE and not self._on_component(close[-1], first)
@@ -190,6 +192,8 @@ class Context:
             if not last < place.first <= min(last + BESIDE, limit - 1):
                 continue
             between = self.between(last, place.first)
+            if place.kind == "place" and not set(between) & set(PREPOSITIONS):
+                return ()  # "cylinder two" begins the next value
             if all(w in (*LIGHT, *PREPOSITIONS, *load().numbered, "mil", "out") for w in between):
                 return () if self.paused(last, place.first) else (place,)
         return ()

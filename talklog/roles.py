@@ -360,7 +360,7 @@ def _carried(
     item = roled[index]
     if not _begins_item(mentions, roled, index):
         return item  # "one forty p s i on three": the three is no pressure
-    for other in (_neighbour(roled, index, 1), _neighbour(roled, index, -1)):
+    for other in (_neighbour(roled, index, -1), _neighbour(roled, index, 1)):
         if other is None or other.unit is None or other.unit.name in NEVER_CARRIED:
             continue
         left, right = sorted((item, other), key=lambda r: r.first)
@@ -415,6 +415,8 @@ def _one_list(
 ) -> bool:
     """Only places, components, readings and joining words may stand between the two: anything
     else begins a new subject, and its unit must not be borrowed."""
+    if paused(transcript, left.last, right.first) or _new_thing(mentions, left, right):
+        return False
     known: set[int] = set()
     for span in near(mentions.spans, left.first, right.last):
         if span.kind in ("component", "position"):
@@ -426,6 +428,15 @@ def _one_list(
         at in known or transcript.words[at].text in (*JOINING, *load().numbered)
         for at in range(left.last + 1, right.first)
     )
+
+
+def _new_thing(mentions: Mentions, left: RoledNumber, right: RoledNumber) -> bool:
+    """Whether another thing is named between two values: "front two point one, battery twelve
+    volts" is no list."""
+    close = near(mentions.of("component"), left.first, right.first)
+    before = [c.name for c in close if c.last < left.first][-1:]
+    between = {c.name for c in close if left.last < c.first and c.last < right.first}
+    return bool(before) and bool(between - set(before))
 
 
 def _with_corrections(

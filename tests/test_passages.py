@@ -19,6 +19,7 @@ from talklog.errors import DataFileError
 from talklog.notes import Due, Notes
 from talklog.roles import assign_roles
 from talklog.transcript import Source, Transcript, Word
+from talklog.typed import read_text
 from talklog.vocabulary import Vocabulary
 
 TABLES = Path(__file__).parent / "tables"
@@ -80,6 +81,26 @@ def test_passage_table(sentence: str, wanted: str) -> None:
 
 def test_the_tables_are_large_enough() -> None:
     assert len(rows("passages.txt")) + len(rows("sentences.txt")) >= 160
+
+
+def test_a_typed_note() -> None:
+    """A full stop ends a list; a colon between a place and its value does not part them."""
+    text = (
+        "Rear tyre 2.2 bar (front 2.1).\nBattery 12.6V.\nCyl 1: 150 psi, cyl 2: 148, cyl 3: 149.\n"
+        "Head bolts torqued to 110 Nm; spec 105-115 Nm. Oil 5W30, M8x1.25 bolts."
+    )
+    notes = understand(read_text(text.encode(), name="note.txt"))
+    found = [(r.component, r.position, r.said, r.unit, r.role) for r in notes.readings]
+    assert found == [
+        ("tyre", "rear", "2.2", "bar", "measured"),
+        ("tyre", "front", "2.1", "bar", "measured"),
+        ("battery", None, "12.6", "V", "measured"),
+        ("cylinder", "1", "150", "psi", "measured"),
+        ("cylinder", "2", "148", "psi", "measured"),
+        ("cylinder", "3", "149", "psi", "measured"),
+        ("head bolt", None, "110", "N.m", "set"),
+    ]
+    assert {a.why for a in notes.set_aside} == {"quoted_spec", "part_size"}
 
 
 # Values that must never become readings, whatever else is made of them.
