@@ -14,7 +14,8 @@ from talklog.followups import due_of, follow_ups, spoken_cautions
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.readings import make_reading
-from talklog.roles import MEASURING, METERS, RoledNumber, assign_roles
+from talklog.roled import MEASURING, RoledNumber
+from talklog.roles import METERS, assign_roles
 from talklog.shapes import written_sizes
 from talklog.things import actions, findings, parts
 from talklog.transcript import Transcript

@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from talklog.mentions import Mention, Mentions, near
 from talklog.notes import NOT_SAID
-from talklog.roles import FILLERS, MEASURING, RoledNumber
+from talklog.roled import FILLERS, MEASURING, RoledNumber
 from talklog.scopes import paused
 from talklog.transcript import Transcript
 from talklog.vocabulary import UnitWords, load

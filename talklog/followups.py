@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from talklog.context import Context
 from talklog.mentions import CueMention, near
 from talklog.notes import Due, FollowUp, SpokenCaution
-from talklog.roles import DISTANCES, HOURS, RoledNumber
+from talklog.roled import RoledNumber
+from talklog.roles import DISTANCES, HOURS
 from talklog.scopes import LONG_PAUSE
 from talklog.transcript import Transcript
 from talklog.vocabulary import load

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from talklog.context import Context
 from talklog.mentions import Mention, near
 from talklog.notes import NOT_SAID, Alternative, Reading, Unsure
-from talklog.roles import RoledNumber
+from talklog.roled import RoledNumber
 from talklog.vocabulary import UnitWords, load
 
 SURE = 0.8  # the recogniser's confidence below which a number is asked about; see the model card

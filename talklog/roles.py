@@ -7,19 +7,18 @@ reason why (quoted_spec, tool_size, count ...); what cannot be settled keeps its
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from talklog.lists import JOINING, LIST_REACH, with_carried_units, with_corrections, with_late_units
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.numbers import Number, NumberRun
 from talklog.places import Chosen, LastPlace, choose
-from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, fitting, nearest, paused
+from talklog.roled import MEASURING, RoledNumber
+from talklog.scopes import SHORT_PAUSE, fitting, nearest, paused
 from talklog.shapes import Numbered, find_shapes
 from talklog.transcript import Transcript
 from talklog.vocabulary import ROLE_CUES, SHAPES, load
 
-__all__ = ["LONG_PAUSE", "MEASURING", "RoledNumber", "assign_roles"]
-
-MEASURING = ("measured", "set", "as_found", "as_left")
 ASIDE = ("quoted_spec", "other_opinion", "intention", "hypothetical", "count", "time_or_date")
 ASIDE += ("tool_size", "part_size")
 # What a number of this form is when no cue says more; it is never a reading.
@@ -33,48 +32,11 @@ FORMS = {
 METERS = ("mi", "km", "h")
 DISTANCES, HOURS = ("mi", "km"), ("h",)
 SMALLEST_METER = 100  # a bare number on the clock: less is the reading of a dial gauge
-FILLERS = ("um", "er", "uh", "erm", "like", "about")
-JOINING = (*FILLERS, "and", "the", "is", "was", "are", "at", "on", "then", "both", "also", "a")
 # A unit said in the singular before a thing names its size: "a twelve volt battery".
 ATTRIBUTIVE = ("volt", "amp", "inch", "litre", "liter", "ton", "tonne", "watt", "foot", "gallon")
 GRADED = ("bolt", "screw", "stud", "nut", "washer")  # "eight point eight bolt"
-LIST_REACH = 9  # words between two values of a list that share a unit
 OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
 JUST = 2  # words between a cue and the cue that it overrules
-NEVER_CARRIED = ("turns", "flats")  # units of doing, not of a list of values
-LATE = ("all", "in", "is", "are", "er", "um", "them")  # before a unit that is said after a list
-LATE_REACH = 30  # words from the first value of such a list to its unit
-CLOSE = 2  # words from the place of a list item to its value ("front right is two point one")
-CORRECTED = 7  # words between a value and the cue that takes it back
-
-
-@dataclass(frozen=True, slots=True)
-class RoledNumber:
-    """A number with its unit mention (``None`` if none was said) and its role.
-
-    ``role`` is one of MEASURING, a why of SetAside, "position", "meter", "follow_up" or "unknown".
-    "inside" is a number of a size or date whose first number has the role.
-    ``sure`` is whether a cue gave it. ``doubt`` says what is not certain; ``others`` are other
-    numbers the same words may be. ``carried`` is true when the unit was said of another number.
-    """
-
-    number: Number
-    unit: Mention | None
-    role: str
-    because: str
-    doubt: str | None = None
-    others: tuple[Number, ...] = ()
-    sure: bool = False
-    carried: bool = False
-    whole: tuple[int, int] | None = None  # the words of the size or date that it is part of
-
-    @property
-    def first(self) -> int:
-        return self.number.first
-
-    @property
-    def last(self) -> int:
-        return max(self.unit.last, self.number.last) if self.unit else self.number.last
 
 
 def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumber, ...]:
@@ -87,9 +49,9 @@ def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumbe
         roled += found
         before = _last_place(before, chosen, found)
     shaped = _with_shapes(transcript, roled)
-    late = _with_late_units(transcript, mentions, shaped)
-    carried = _with_carried_units(transcript, mentions, late)
-    return tuple(_with_corrections(transcript, mentions, carried))
+    late = with_late_units(transcript, mentions, shaped)
+    carried = with_carried_units(transcript, mentions, late)
+    return tuple(with_corrections(transcript, mentions, carried))
 
 
 def _with_shapes(transcript: Transcript, roled: list[RoledNumber]) -> list[RoledNumber]:
@@ -313,175 +275,3 @@ def _plain_between(transcript: Transcript, first: int, last: int) -> bool:
     """One adjective at most: "four new bolts", not "four on bolts"."""
     between = [transcript.words[at].text for at in range(first, last)]
     return all(word not in (*JOINING, "of", "in", "for", "with", "to") for word in between)
-
-
-# ---- across numbers ------------------------------------------------------------------------------
-
-
-def _with_carried_units(
-    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
-) -> list[RoledNumber]:
-    """In a list a unit is said once: bare readings take it from the last one, else the next.
-    Two passes, so that a unit said at the end reaches the whole list."""
-    result = list(roled)
-    for order in (range(len(result)), range(len(result) - 1, -1, -1)):
-        for index in order:
-            if result[index].role in MEASURING and result[index].unit is None:
-                result[index] = _carried(transcript, mentions, result, index)
-    return result
-
-
-def _with_late_units(
-    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
-) -> list[RoledNumber]:
-    """ "number one ninety two eighty that's all p s i": a unit said after the list."""
-    claimed = {item.unit.first for item in roled if item.unit is not None}
-    result = list(roled)
-    for unit in mentions.of("unit"):
-        before = transcript.words[unit.first - 1].text if unit.first else ""
-        if unit.first in claimed or before not in LATE:
-            continue
-        for index in range(len(result) - 1, -1, -1):
-            item = result[index]
-            if not 0 < unit.first - item.last <= LATE_REACH:
-                continue
-            if item.unit is not None and item.unit.name != unit.name:
-                break
-            if item.role in MEASURING and item.unit is None:
-                because = f"{item.because}; unit said after the list"
-                mine = borrowed(unit, item.number)
-                result[index] = replace(item, unit=mine, because=because, carried=True)
-    return result
-
-
-def _carried(
-    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber], index: int
-) -> RoledNumber:
-    item = roled[index]
-    if not _begins_item(mentions, roled, index):
-        return item  # "one forty p s i on three": the three is no pressure
-    for other in (_neighbour(roled, index, -1), _neighbour(roled, index, 1)):
-        if other is None or other.unit is None or other.unit.name in NEVER_CARRIED:
-            continue
-        left, right = sorted((item, other), key=lambda r: r.first)
-        gap = right.first - left.last
-        if 0 < gap <= LIST_REACH and _one_list(transcript, mentions, roled, left, right):
-            because = f"{item.because}; unit carried within the list"
-            unit = borrowed(other.unit, item.number)
-            return replace(item, unit=unit, because=because, carried=True)
-    return item
-
-
-def _begins_item(mentions: Mentions, roled: list[RoledNumber], index: int) -> bool:
-    """An item of a list names its place or component right before its value, or follows on the
-    value before it in one breath ("one ten one twelve")."""
-    item = roled[index]
-    named = [
-        s.last
-        for s in near(mentions.spans, item.first, item.first)
-        if s.kind in ("component", "position")
-    ]
-    numbered = [n.last for n in near(roled, item.first, item.first) if n.role == "position"]
-    if any(0 < item.first - last <= CLOSE for last in (*named, *numbered)):
-        return True
-    behind = near(mentions.of("position"), item.last, item.last)
-    if any(place.first == item.last + 1 for place in behind):
-        return True  # "twenty eight front and thirty one back p s i"
-    before, after = _neighbour(roled, index, -1), _neighbour(roled, index, 1)
-    if after is not None and after.first == item.last + 1:
-        return True
-    return before is not None and item.first == before.number.last + 1
-
-
-def _neighbour(roled: list[RoledNumber], index: int, step: int) -> RoledNumber | None:
-    """The next reading in a direction, over places."""
-    at = index + step
-    while 0 <= at < len(roled) and roled[at].role == "position":
-        at += step
-    return roled[at] if 0 <= at < len(roled) and roled[at].role in MEASURING else None
-
-
-def borrowed(unit: Mention, number: Number) -> Mention:
-    """A unit said elsewhere, as an empty span behind the number."""
-    return replace(unit, first=number.last + 1, last=number.last)
-
-
-def _one_list(
-    transcript: Transcript,
-    mentions: Mentions,
-    roled: list[RoledNumber],
-    left: RoledNumber,
-    right: RoledNumber,
-) -> bool:
-    """Only places, components, readings and joining words may stand between the two: anything
-    else begins a new subject, and its unit must not be borrowed."""
-    if paused(transcript, left.last, right.first) or _new_thing(mentions, left, right):
-        return False
-    known: set[int] = set()
-    for span in near(mentions.spans, left.first, right.last):
-        if span.kind in ("component", "position"):
-            known.update(range(span.first, span.last + 1))
-    for number in near(roled, left.first, right.last):
-        if number.role in (*MEASURING, "position"):
-            known.update(range(number.first, number.number.last + 1))
-    return all(
-        at in known or transcript.words[at].text in (*JOINING, *load().numbered)
-        for at in range(left.last + 1, right.first)
-    )
-
-
-def _new_thing(mentions: Mentions, left: RoledNumber, right: RoledNumber) -> bool:
-    """Whether another thing is named between two values: "front two point one, battery twelve
-    volts" is no list."""
-    close = near(mentions.of("component"), left.first, right.first)
-    before = [c.name for c in close if c.last < left.first][-1:]
-    between = {c.name for c in close if left.last < c.first and c.last < right.first}
-    return bool(before) and bool(between - set(before))
-
-
-def _with_corrections(
-    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
-) -> list[RoledNumber]:
-    """ "one ten no make that one fifteen newton metres": the first is superseded."""
-    result = list(roled)
-    for index in range(1, len(result)):
-        earlier, item = result[index - 1], result[index]
-        if _correcting(transcript, mentions, earlier, item):
-            result[index - 1 : index + 1] = _corrected(earlier, item)
-    return result
-
-
-def _correcting(
-    transcript: Transcript, mentions: Mentions, earlier: RoledNumber, item: RoledNumber
-) -> bool:
-    if item.role in ("superseded", "position") or item.role not in (*MEASURING, earlier.role):
-        return False
-    return any(
-        0 < cue.first - earlier.last <= CORRECTED
-        and 0 < item.first - cue.last <= cue.cue.scope
-        and not _new_subject(mentions, cue, item)
-        for cue in near(mentions.cues_of("superseded"), earlier.first, item.last)
-    )
-
-
-def _new_subject(mentions: Mentions, cue: CueMention, item: RoledNumber) -> bool:
-    """A component or place named after the cue: not the same thing said again."""
-    return cue.cue.scope <= 3 and any(
-        cue.last < span.first < item.first
-        for span in near(mentions.spans, cue.last, item.first)
-        if span.kind in ("component", "position", "quantity")
-    )
-
-
-def _corrected(earlier: RoledNumber, item: RoledNumber) -> tuple[RoledNumber, RoledNumber]:
-    """The later value takes over the role, and the unit when it has none of its own."""
-    kept = item.role if item.sure or earlier.role in ("position", "superseded") else earlier.role
-    unit = item.unit or (borrowed(earlier.unit, item.number) if earlier.unit else None)
-    later = replace(
-        item,
-        role=kept if kept not in ("unknown", "position") else item.role,
-        unit=unit,
-        because=f"corrects the value before; {item.because}",
-        sure=item.sure or earlier.sure,
-    )
-    return replace(earlier, role="superseded", because="corrected just after"), later

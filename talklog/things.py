@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from talklog.context import Context
 from talklog.mentions import CueMention, Mention, near
 from talklog.notes import Action, Finding, FollowUp, Part
-from talklog.roles import RoledNumber
+from talklog.roled import RoledNumber
 from talklog.vocabulary import PART_CUES
 
 OBJECT = 5  # words between a verb and the thing it is done to

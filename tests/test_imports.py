@@ -23,6 +23,8 @@ LAYERS = (
     "scopes",
     "shapes",
     "places",
+    "roled",
+    "lists",
     "roles",
     "context",
     "readings",

@@ -1,0 +1,40 @@
+"""What a number of a note is: the type that step 4 hands on. Knows no bands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from talklog.mentions import Mention
+from talklog.numbers import Number
+
+MEASURING = ("measured", "set", "as_found", "as_left")
+FILLERS = ("um", "er", "uh", "erm", "like", "about")
+
+
+@dataclass(frozen=True, slots=True)
+class RoledNumber:
+    """A number with its unit mention (``None`` if none was said) and its role.
+
+    ``role`` is one of MEASURING, a why of SetAside, "position", "meter", "follow_up" or "unknown".
+    "inside" is a number of a size or date whose first number has the role.
+    ``sure`` is whether a cue gave it. ``doubt`` says what is not certain; ``others`` are other
+    numbers the same words may be. ``carried`` is true when the unit was said of another number.
+    """
+
+    number: Number
+    unit: Mention | None
+    role: str
+    because: str
+    doubt: str | None = None
+    others: tuple[Number, ...] = ()
+    sure: bool = False
+    carried: bool = False
+    whole: tuple[int, int] | None = None  # the words of the size or date that it is part of
+
+    @property
+    def first(self) -> int:
+        return self.number.first
+
+    @property
+    def last(self) -> int:
+        return max(self.unit.last, self.number.last) if self.unit else self.number.last
