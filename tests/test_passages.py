@@ -1,7 +1,7 @@
 """Whole passages: what each number is, of what, where, and what else was said.
 
 The table is the place to add a sentence that was understood wrongly. Its rows are common practice
-of the trades, no source; written by hand, and every row was checked by hand.
+of the trades, no source; the head of the table says how they were made.
 """
 
 from __future__ import annotations
