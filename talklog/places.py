@@ -31,6 +31,7 @@ class Chosen:
     numbers: tuple[Number, ...]
     places: frozenset[int] = frozenset()  # word indices
     sure: bool = True  # False when the place could as well be the beginning of the value
+    rivals: tuple[Number, ...] = ()  # the value, if its first word is a place after all
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +55,16 @@ def choose(
         listed = _listed(words, run.first, run.last, expected=None if started else expected)
         sure = started and words[run.first - 1].text in load().numbered
         if listed is not None and (sure or _goes_on(words, mentions, run, listed, started)):
-            return replace(listed, sure=sure or len(listed.places) > 1)
+            plain = sure and not _point_after_place(words, run)
+            return replace(listed, sure=plain or len(listed.places) > 1)
+        if listed is not None and started and _point_after_place(words, run):
+            return Chosen(_plain_choice(mentions, run), rivals=listed.numbers[1:2])
     return Chosen(_plain_choice(mentions, run))
+
+
+def _point_after_place(words: Sequence[Word], run: NumberRun) -> bool:
+    """ "injector one point two" may be 1.2, or 0.2 at injector one: only the speaker knows."""
+    return run.last > run.first and words[run.first + 1].text == "point"
 
 
 def _place_word_before(words: Sequence[Word], mentions: Mentions, at: int) -> bool:
@@ -95,8 +104,7 @@ def _goes_on(
     """Whether a run without a place word goes on with a list, or is the place of a thing: a place
     and its value, or a place with a verb behind it. A number with a unit is a value."""
     if len(listed.numbers) > len(listed.places):
-        bare_point = words[run.first + 1].text == "point"  # "injector one point two": 1.2 or 0.2
-        return not bare_point or len(listed.places) > 1
+        return not _point_after_place(words, run) or len(listed.places) > 1
     following = words[run.last + 1].text if run.last + 1 < len(words) else ""
     units = near(mentions.of("unit"), run.last + 1, run.last + 1)
     measured = any(unit.first == run.last + 1 for unit in units)

@@ -97,6 +97,9 @@ def _roled(
     role, because, sure = _role(transcript, mentions, number, unit)
     rivals = (number,) if chosen.places else chosen.numbers
     doubt, others = (None, ()) if chosen.places and chosen.sure else _doubt(run, rivals, number)
+    if doubt is None and chosen.rivals and number == chosen.numbers[0]:
+        said = chosen.rivals[0].said
+        doubt, others = f"its first word could be a place, and the value {said}", chosen.rivals
     return RoledNumber(number, unit, role, because, doubt, others, sure)
 
 

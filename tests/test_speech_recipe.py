@@ -217,13 +217,6 @@ def test_lists_take_turns(grammar):
     assert any(all(len(word) == 1 for word in words) for words in made)
 
 
-def test_spelled_letters_are_capitals_for_the_synthesiser():
-    assert (
-        prompts.spoken_form(["fit", "a", "p", "s", "i", "gauge", "i", "said"])
-        == "fit a P S I gauge i said"
-    )
-
-
 # ---- pronunciations ----------------------------------------------------------------------------
 
 

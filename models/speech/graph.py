@@ -120,9 +120,9 @@ def language_model(arpa: Path, words: dict[str, int], folder: Path):
     table = folder / "words.txt"
     table.write_text("".join(f"{w} {i}\n" for w, i in words.items()), encoding="utf-8")
     plain = folder / "lm.arpa"
-    with (gzip.open if arpa.suffix == ".gz" else open)(arpa, "rb") as source:
-        with plain.open("wb") as target:
-            shutil.copyfileobj(source, target)
+    opened = gzip.open if arpa.suffix == ".gz" else open
+    with opened(arpa, "rb") as source, plain.open("wb") as target:
+        shutil.copyfileobj(source, target)
     out = folder / "G.fst"
     kaldilm.arpa2fst(
         input_arpa=str(plain),

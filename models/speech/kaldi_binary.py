@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 import re
 import struct
+from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
@@ -98,7 +99,7 @@ def read_components(path: str) -> dict[str, dict[str, np.ndarray]]:
 
     Raises ValueError on a matrix kind other than FM and FV.
     """
-    data = open(path, "rb").read()
+    data = Path(path).read_bytes()
     starts = [match.start() for match in re.finditer(rb"<ComponentName> ", data)] + [len(data)]
     components = {}
     for start, end in itertools.pairwise(starts):

@@ -7,9 +7,6 @@ prompts.tsv with the kind of each beside it. Kinds: "dictation" (60 %, from the 
 so that rare words and number patterns come early, and from hand-written notes while they last),
 "text" (25 %, from books and everyday sentences), "list" (15 %, isolated words, number strings,
 spelled letters). The kinds take turns, so that any first part of the file is a balanced sample.
-
-A speech synthesiser reads some words wrongly. spoken_form() gives a prompt in the spelling
-that makes it say the right thing: spelled letters as capitals.
 """
 
 import argparse
@@ -21,7 +18,6 @@ from random import Random
 
 from models.speech import corpus_text
 from models.speech.dictation_grammar import Grammar, utterances
-from models.speech.pronunciations import is_letter
 
 WORK = Path(__file__).parent / "work"
 TURNS = ("dictation",) * 12 + ("text",) * 5 + ("list",) * 3
@@ -165,14 +161,6 @@ def prompts(seed: int, count: int, known: set[str]) -> Iterator[tuple[str, list[
         if tuple(words) not in taken:
             taken.add(tuple(words))
             yield kind, words
-
-
-def spoken_form(words: list[str]) -> str:
-    """The prompt for a synthesiser: letters that are spelled stand as capitals."""
-    return " ".join(
-        word.upper() if len(word) == 1 and is_letter(words, index) else word
-        for index, word in enumerate(words)
-    )
 
 
 def known_words() -> set[str]:

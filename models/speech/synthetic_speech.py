@@ -6,8 +6,8 @@
 KOKORO_DIR holds model.onnx (Kokoro 82M, Apache-2.0), vocab.json and voices.npz (one array of 256
 numbers per phoneme count, by voice). ``prepare`` needs misaki's pronunciation tables and, for words
 they lack, espeak-ng; ``speak`` needs only onnxruntime and soundfile. ``speak`` stops after the
-given seconds and keeps what is done: BLOB.bin (Ogg Opus clips one after another) and its labels file as
-``clips`` reads it.
+given seconds and keeps what is done: BLOB.bin (Ogg Opus clips one after another) and its labels
+file as ``clips`` reads it.
 """
 
 from __future__ import annotations
@@ -26,7 +26,6 @@ import numpy as np
 
 from .pack import DEVELOPMENT, TEST_VOICES
 
-KOKORO_RATE = 24_000
 LETTERS = dict(
     zip(
         "abcdefghijklmnopqrstuvwxyz",
