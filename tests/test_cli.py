@@ -14,6 +14,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from talklog import cli
+from talklog.commands import records
 from talklog.errors import AudioError, TalklogError
 from talklog.record import json_schema
 from talklog.transcript import Source, Transcript
@@ -38,7 +39,7 @@ SAID = "inlet gap nought point two five millimetres rear tyre two point two bar"
 @pytest.fixture
 def run(monkeypatch, capsys, tmp_path):
     """Runs the command; gives (exit status, stdout, stderr)."""
-    monkeypatch.setattr(cli, "_listener", lambda model: _listen)
+    monkeypatch.setattr(records, "listener", lambda model: _listen)
     monkeypatch.setenv("TALKLOG_SHEETS", str(tmp_path / "sheets"))
     monkeypatch.chdir(tmp_path)
 
@@ -392,7 +393,7 @@ def _until_it_waits(pid: int) -> None:
 def test_every_error_of_talklog_becomes_a_line(run, monkeypatch) -> None:
     for kind in TalklogError.__subclasses__():
         error = kind("what happened")
-        monkeypatch.setattr(cli, "_record", _raiser(error))
+        monkeypatch.setattr(records, "_record", _raiser(error))
         code, out, err = run("read", "-", stdin=b"oil changed")
         assert (code, out, err) == (1, "", "talklog: what happened\n")
 

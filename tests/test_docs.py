@@ -128,7 +128,9 @@ def test_every_data_file_is_in_developers() -> None:
 
 
 def test_every_module_is_in_developers() -> None:
-    names = {path.stem for path in (ROOT / "talklog").glob("*.py")} - {"__init__", "__main__"}
+    package = ROOT / "talklog"
+    paths = (p.relative_to(package).with_suffix("") for p in package.rglob("*.py"))
+    names = {".".join(path.parts) for path in paths if not path.stem.startswith("__")}
     assert {name for name in names if f"`{name}`" not in DEVELOPERS} == set()
 
 

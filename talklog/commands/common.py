@@ -1,0 +1,87 @@
+"""What the commands share: options, how text leaves the program, and how errors are told."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from talklog.errors import TalklogError
+
+if TYPE_CHECKING:
+    from talklog.sheets import NamedSheet
+    from talklog.transcript import Transcript
+
+FORMATS = ("json", "text", "html")
+
+BANDS = click.option(
+    "--bands",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="Band sheet (TOML) with the limits of the machine. Without it, and without --machine, "
+    "NAME.toml beside NAME.flac is used if it is there.",
+)
+MACHINE = click.option(
+    "--machine",
+    metavar="KEY",
+    help="Use the sheet whose [machine] key is KEY, from the folder in TALKLOG_SHEETS or the "
+    "user's data folder (talklog models where shows it).",
+)
+FORMAT = click.option(
+    "--format", "form", type=click.Choice(FORMATS), help="Form of the record; text if not given."
+)
+MODEL = click.option(
+    "--model",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Speech model folder in Vosk's layout, instead of the one that comes with talklog.",
+)
+
+
+def sheet_chosen(machine: str | None, bands: Path | None) -> NamedSheet | None:
+    """The sheet that --bands or --machine names. Raises UsageError when both are given."""
+    from talklog.sheets import sheet_for_machine, sheet_in
+
+    if machine and bands:
+        raise click.UsageError("give --machine or --bands, not both")
+    if bands:
+        return sheet_in(bands)
+    return sheet_for_machine(machine) if machine else None
+
+
+def sheet_of(path: Path) -> NamedSheet | None:
+    """The sheet that lies beside a file, if one does."""
+    from talklog.sheets import sheet_beside
+
+    return sheet_beside(path)
+
+
+def listener(model: Path | None) -> Callable[[Path], Transcript]:
+    """A function from recording to transcript that loads the model once."""
+    from talklog.progress import Progress
+    from talklog.recognise import Recogniser
+
+    recogniser = Recogniser(model)
+
+    def hear_one(path: Path) -> Transcript:
+        progress = Progress(path.name, _progress_text, terminal=sys.stderr.isatty())
+        return recogniser.hear(path, on_progress=progress)
+
+    return hear_one
+
+
+def _progress_text(text: str) -> None:
+    click.echo(text, nl=False, err=True)
+
+
+def write_out(text: str) -> None:
+    """Put text on standard output as it is."""
+    click.echo(text, nl=False)
+
+
+def complain(error: TalklogError) -> None:
+    """Tell an error on standard error, by the program's name."""
+    click.echo(f"talklog: {error}", err=True)

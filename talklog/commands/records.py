@@ -1,0 +1,191 @@
+"""``take``, ``read`` and ``hear``: recordings and text -> records and words."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from talklog.commands.common import (
+    BANDS,
+    FORMAT,
+    FORMATS,
+    MACHINE,
+    MODEL,
+    complain,
+    listener,
+    sheet_chosen,
+    sheet_of,
+    write_out,
+)
+from talklog.errors import AudioError, TalklogError
+
+if TYPE_CHECKING:
+    from talklog.record import ServiceRecord
+    from talklog.sheets import NamedSheet
+    from talklog.transcript import Transcript
+
+
+@click.command(short_help="Recordings -> service records.")
+@click.argument("audio", nargs=-1, required=True, type=click.Path(path_type=Path))
+@MACHINE
+@BANDS
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Write NAME.json, NAME.html and NAME.txt there (only the one of --format, if given) "
+    "instead of printing. A file from another recording is never replaced.",
+)
+@FORMAT
+@MODEL
+def take(
+    audio: tuple[Path, ...],
+    machine: str | None,
+    bands: Path | None,
+    out: Path | None,
+    form: str | None,
+    model: Path | None,
+) -> None:
+    """Listen to recordings and print the service record of each.
+
+    AUDIO is one or more recordings (WAV, FLAC, Ogg, Opus, MP3; others with the video extra), or
+    folders of them.
+
+    \b
+      talklog take van.flac
+      talklog take van.flac --bands sheets/van.toml
+      talklog take monday/ --machine heron --out records/
+      talklog take van.flac --format html > van.html
+    """
+    from talklog.inputs import recordings
+
+    files = recordings(audio)
+    if form == "html" and len(files) > 1 and out is None:
+        raise click.UsageError("several records do not fit one HTML page: add --out DIR")
+    chosen = sheet_chosen(machine, bands)
+    hear_one = listener(model)
+    done = _Done(form=form, out=out, single=len(files) == 1)
+    for path in files:
+        with done.reporting():
+            if path.is_dir():
+                raise AudioError(f"{path}: no recordings in this folder")
+            done.add(_record(hear_one(path), chosen or sheet_of(path)), path.name)
+    done.finish()
+
+
+@click.command(short_help="Typed or dictated text -> a service record.")
+@click.argument("file", type=click.Path(path_type=Path, allow_dash=True))
+@MACHINE
+@BANDS
+@FORMAT
+def read(file: Path, machine: str | None, bands: Path | None, form: str | None) -> None:
+    """Read a typed or dictated note and print its service record.
+
+    FILE is a text file in UTF-8, or - for standard input.
+
+    \b
+      talklog read note.txt --bands van.toml
+      echo "rear tyre two point two bar" | talklog read - --format json
+    """
+    from talklog.typed import read_file, read_stream
+
+    chosen = sheet_chosen(machine, bands)
+    piped = str(file) == "-"
+    transcript = read_stream(sys.stdin.buffer) if piped else read_file(file)
+    done = _Done(form=form, out=None, single=True)
+    name = "from standard input" if piped else file.name
+    done.add(_record(transcript, chosen or (None if piped else sheet_of(file))), name)
+    done.finish()
+
+
+@click.command(short_help="A recording -> its words.")
+@click.argument("audio", type=click.Path(path_type=Path))
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(("text", "json", "vtt")),
+    default="text",
+    show_default=True,
+    help="Plain text, words with times and confidences, or WebVTT captions.",
+)
+@MODEL
+def hear(audio: Path, form: str, model: Path | None) -> None:
+    """Print the words of a recording and nothing else.
+
+    \b
+      talklog hear van.flac
+      talklog hear van.flac --format vtt > van.vtt
+    """
+    from talklog import formats
+
+    write = {"text": formats.as_text, "json": formats.as_json, "vtt": formats.as_vtt}[form]
+    write_out(write(listener(model)(audio)))
+
+
+class _Done:
+    """Collects the records of a command, prints or writes them, and remembers what failed."""
+
+    def __init__(self, *, form: str | None, out: Path | None, single: bool) -> None:
+        self.form, self.out, self.single = form, out, single
+        self.records: list[ServiceRecord] = []
+        self.failed = False
+
+    def reporting(self) -> _Reporting:
+        return _Reporting(self)
+
+    def add(self, record: ServiceRecord, name: str) -> None:
+        if self.out is not None:
+            self._write(record, name)
+        elif self.form == "json":
+            self.records.append(record)
+        else:
+            self._show(record, name)
+
+    def finish(self) -> None:
+        """Print what had to wait for all, and set the exit status."""
+        from talklog.record import to_json
+
+        if self.form == "json" and self.out is None and (self.records or not self.single):
+            write_out(to_json(self.records[0] if self.single else self.records) + "\n")
+        if self.failed:
+            sys.exit(1)
+
+    def _show(self, record: ServiceRecord, name: str) -> None:
+        from talklog.outputs import WRITERS
+
+        _, writer = WRITERS[self.form or "text"]
+        write_out(writer(record, name) if self.single else f"{writer(record, name)}\n\n")
+
+    def _write(self, record: ServiceRecord, name: str) -> None:
+        from talklog.outputs import write_record
+
+        forms = (self.form,) if self.form else FORMATS
+        paths = write_record(record, name=name, folder=self.out, formats=forms)
+        look = sum(flag.level != "note" for flag in record.flags)
+        click.echo(f"{name}: {look} to look at; wrote {', '.join(map(str, paths))}", err=True)
+
+
+class _Reporting:
+    """Turns the error of one file into a line on stderr, so that the others are still done."""
+
+    def __init__(self, done: _Done) -> None:
+        self.done = done
+
+    def __enter__(self) -> None:
+        pass
+
+    def __exit__(self, kind: type | None, error: BaseException | None, _trace: Any) -> bool:
+        if not isinstance(error, TalklogError):
+            return False
+        complain(error)
+        self.done.failed = True
+        return True
+
+
+def _record(transcript: Transcript, sheet: NamedSheet | None) -> ServiceRecord:
+    from talklog.pipeline import record_of
+
+    return record_of(transcript, sheet=sheet)
