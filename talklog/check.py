@@ -62,10 +62,29 @@ def check(notes: Notes, sheet: BandSheet | None) -> Checked:
     Without a sheet every certain reading has the verdict ``no_band``.
     """
     readings = tuple(_judged(reading, sheet) for reading in notes.readings)
+    return Checked(readings, flags_of(readings, sheet.expects if sheet else ()))
+
+
+def judge_by(reading: Reading, band: Band | None) -> CheckedReading:
+    """A reading that is certain, judged by the one band that is known to be right for it.
+
+    "inlet gap nought point two five", whose band of 0.20 to 0.30 mm is known: ``in_band``. Without
+    a band: ``no_band``.
+    """
+    if band is None:
+        return CheckedReading(reading, "no_band", None, "No limits came with it.")
+    outcome = _outcome(reading.value, reading.unit, band)
+    return CheckedReading(reading, outcome.verdict, band, outcome.text)
+
+
+def flags_of(
+    readings: Sequence[CheckedReading], expects: Iterable[Expect] = ()
+) -> tuple[Flag, ...]:
+    """What to look at in readings that have been judged, and what was expected and not said; most
+    serious first."""
     flags = [flag for place in range(len(readings)) for flag in _flags_of(readings, place)]
-    if sheet is not None:
-        flags += [flag for expect in sheet.expects for flag in _not_heard(expect, readings)]
-    return Checked(readings, tuple(sorted(flags, key=lambda flag: _LEVELS.index(flag.level))))
+    flags += [flag for expect in expects for flag in _not_heard(expect, readings)]
+    return tuple(sorted(flags, key=lambda flag: _LEVELS.index(flag.level)))
 
 
 _LEVELS = ("stop", "look", "note")
