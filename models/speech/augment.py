@@ -17,6 +17,9 @@ import torch.nn.functional as functional
 from .features import SAMPLE_RATE
 
 SPEEDS = (0.85, 0.9, 0.95, 1.0, 1.05, 1.1, 1.15)
+NOISE_DECIBELS = (-2.0, 26.0)  # how far noise lies below the voice
+NOISY_SHARE = 0.8  # of the waves of a batch with noise
+QUIET = 0.002  # of a wave's peak: softer samples are pauses
 
 
 def _rms(waves: torch.Tensor) -> torch.Tensor:
@@ -36,6 +39,12 @@ def _filtered(waves: torch.Tensor, gains: torch.Tensor) -> torch.Tensor:
     return torch.fft.irfft(torch.fft.rfft(waves, size) * curve, size)[:, : waves.shape[1]]
 
 
+def _convolved(waves: torch.Tensor, response: torch.Tensor) -> torch.Tensor:
+    size = 1 << (waves.shape[1] + response.shape[1]).bit_length()
+    spectrum = torch.fft.rfft(waves, size) * torch.fft.rfft(response, size)
+    return torch.fft.irfft(spectrum, size)[:, : waves.shape[1]]
+
+
 def change_speed(waves: torch.Tensor) -> tuple[torch.Tensor, float]:
     """The batch played faster or slower (pitch moves too), and the factor of its new length."""
     factor = 1 / random.choice(SPEEDS)
@@ -51,9 +60,7 @@ def add_room(waves: torch.Tensor) -> torch.Tensor:
         torch.randn(len(waves), length, device=waves.device) * decay * _uniform(waves, 0.02, 0.25)
     )
     echo[:, 0] = 1
-    size = 1 << (waves.shape[1] + length).bit_length()
-    spectrum = torch.fft.rfft(waves, size) * torch.fft.rfft(echo, size)
-    return torch.fft.irfft(spectrum, size)[:, : waves.shape[1]]
+    return _convolved(waves, echo)
 
 
 def colour(waves: torch.Tensor) -> torch.Tensor:
@@ -66,11 +73,15 @@ def colour(waves: torch.Tensor) -> torch.Tensor:
 
 
 def _rushing(waves: torch.Tensor) -> torch.Tensor:
-    white = torch.randn_like(waves)
+    """Air, spray, fans: white to steeply falling noise with a random smooth colour."""
     tilt = torch.linspace(0.02, 1, 24, device=waves.device)[None] ** -_uniform(waves, 0, 1.2)
-    return _filtered(
-        white, tilt * 10 ** (torch.randn(len(waves), 24, device=waves.device) * 5 / 20)
-    )
+    ripple = 10 ** (torch.randn(len(waves), 24, device=waves.device) * 5 / 20)
+    return _filtered(torch.randn_like(waves), tilt * ripple)
+
+
+def _hiss(waves: torch.Tensor) -> torch.Tensor:
+    """White noise, which hides consonants most."""
+    return torch.randn_like(waves)
 
 
 def _babble(waves: torch.Tensor) -> torch.Tensor:
@@ -78,25 +89,39 @@ def _babble(waves: torch.Tensor) -> torch.Tensor:
     return torch.roll(others, random.randint(0, waves.shape[1]), 1)
 
 
-def _hum(waves: torch.Tensor) -> torch.Tensor:
+def _engine(waves: torch.Tensor) -> torch.Tensor:
+    """Motors, compressors, mains hum: harmonics of a root that wanders, and some rushing air."""
     time = torch.arange(waves.shape[1], device=waves.device) / SAMPLE_RATE
-    root = random.uniform(22, 180)
+    root = 22 * 2 ** _uniform(waves, 0, 4.5)
+    wander = _uniform(waves, 0, 0.6) * torch.sin(time * _uniform(waves, 0.5, 6))
+    turns = 2 * math.pi * root * time + wander
+    slope = _uniform(waves, 0, 1.5)
     tones = sum(
-        random.random() * torch.sin(2 * math.pi * root * k * time + random.random() * 6.3)
-        for k in range(1, 14)
+        _uniform(waves, 0, 1) / k**slope * torch.sin(k * turns + _uniform(waves, 0, 6.3))
+        for k in range(1, 16)
     )
-    return tones[None] + 0.2 * torch.randn_like(waves)
+    return tones + _uniform(waves, 0.05, 0.5) * torch.randn_like(waves)
 
 
 def _blows(waves: torch.Tensor) -> torch.Tensor:
-    noise = 0.02 * torch.randn_like(waves)
-    for _ in range(random.randint(1, 6)):
-        start = random.randint(0, waves.shape[1] - 1)
-        length = min(waves.shape[1] - start, 5_000)
-        fall = torch.exp(-torch.arange(length, device=waves.device) / random.uniform(60, 1_200))
-        blow = torch.randn(len(waves), length, device=waves.device) * fall
-        noise[:, start : start + length] += blow * random.uniform(0.3, 1.5)
-    return noise
+    """Hammer blows and clatter: bursts at random or in a rhythm, dull or ringing."""
+    batch, length = waves.shape
+    struck = torch.zeros_like(waves)
+    rhythm = random.random() < 0.4
+    count = max(1, int(length / SAMPLE_RATE * 10 ** random.uniform(-0.7, 1.0)))
+    if rhythm:
+        start = torch.randint(0, SAMPLE_RATE, (batch, 1), device=waves.device)
+        places = start + torch.arange(count, device=waves.device) * (length // count)
+    else:
+        places = torch.randint(0, length, (batch, count), device=waves.device)
+    strength = torch.rand(batch, count, device=waves.device) + 0.2
+    struck.scatter_(1, places.clamp(max=length - 1), strength)
+    time = torch.arange(8_000, device=waves.device) / SAMPLE_RATE
+    ring = torch.sin(2 * math.pi * _uniform(waves, 300, 5_000) * time) * _uniform(waves, 0, 2)
+    burst = (torch.randn(batch, 8_000, device=waves.device) + ring) * torch.exp(
+        -time / (0.004 * 2 ** _uniform(waves, 0, 5))
+    )
+    return _convolved(struck, burst) + 0.02 * torch.randn_like(waves)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,13 +137,34 @@ class Noises:
         return self.samples[places % len(self.samples)].float()
 
 
+def loudness_of(waves: torch.Tensor) -> torch.Tensor:
+    """Root mean square of each voice without its pauses, (batch, 1)."""
+    heard = (waves.abs() > QUIET * waves.abs().amax(1, keepdim=True)).float()
+    return (
+        (waves * heard).pow(2).sum(1, keepdim=True) / heard.sum(1, keepdim=True).clamp(min=1)
+    ).sqrt()
+
+
 def add_noise(waves: torch.Tensor, noises: Noises, loudness: torch.Tensor) -> torch.Tensor:
-    """Noise of one random kind at 3 to 35 dB below ``loudness`` (the voices' own, (batch, 1))."""
-    kind = random.choices((noises.like, _rushing, _babble, _hum, _blows), (4, 3, 2, 2, 2))[0]
-    noise = kind(waves)
-    extra = 4.0 if kind is _babble else 0.0
-    decibels = _uniform(waves, 3, 35) + extra
-    return waves + noise / _rms(noise) * loudness * 10 ** (-decibels / 20)
+    """One to three kinds of noise in each wave, NOISE_DECIBELS below ``loudness`` (batch, 1).
+
+    Some waves of every batch stay free of it.
+    """
+    kinds = (noises.like, _rushing, _hiss, _babble, _engine, _blows)
+    chosen = random.sample(kinds, 3)
+    shares = _shares(waves, len(chosen))
+    noise = sum(
+        shares[:, at : at + 1] * sound / _rms(sound)
+        for at, sound in enumerate(kind(waves) for kind in chosen)
+    )
+    decibels = _uniform(waves, *NOISE_DECIBELS)
+    present = torch.rand(len(waves), 1, device=waves.device) < NOISY_SHARE
+    return waves + present * noise / _rms(noise) * loudness * 10 ** (-decibels / 20)
+
+
+def _shares(waves: torch.Tensor, count: int) -> torch.Tensor:
+    """Random strengths of ``count`` noises, (batch, count); mostly one is far the strongest."""
+    return torch.rand(len(waves), count, device=waves.device).pow(4) + 1e-3
 
 
 def change_level(waves: torch.Tensor) -> torch.Tensor:
@@ -134,12 +180,12 @@ def change_level(waves: torch.Tensor) -> torch.Tensor:
 
 def disturb(waves: torch.Tensor, noises: Noises, ramp: float) -> torch.Tensor:
     """Room, microphone, noise and level, each with a chance that grows with ``ramp``."""
-    loudness = _rms(waves)
+    loudness = loudness_of(waves)
     if random.random() < 0.4 * ramp:
         waves = add_room(waves)
     if random.random() < 0.5 * ramp:
         waves = colour(waves)
-    if random.random() < 0.7 * ramp:
+    if random.random() < ramp:
         waves = add_noise(waves, noises, loudness)
     return change_level(waves)
 

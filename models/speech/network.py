@@ -121,37 +121,45 @@ def _tupled(value: object) -> object:
     return tuple(value) if isinstance(value, list) else value
 
 
-def widen(network: AcousticNetwork, noise: float = 0.02) -> AcousticNetwork:
-    """A network of twice the width and bottleneck that computes the same function, but for noise.
+def widen(
+    network: AcousticNetwork, width: int, bottleneck: int, noise: float = 0.02
+) -> AcousticNetwork:
+    """A wider network that computes the same function, but for noise.
 
-    Every channel is doubled and the weights that read it halved (Chen et al., "Net2Net", ICLR
-    2016); the noise, relative to each matrix's own deviation, lets the twins grow apart.
+    Added channels are copies of random old ones, and the weights that read a channel are shared
+    out among its copies (Chen et al., "Net2Net", ICLR 2016); the noise, relative to each matrix's
+    own deviation, lets copies grow apart. The bypass keeps one order of channels in all layers.
     """
     old = network.shape
-    wide = AcousticNetwork(
-        Shape(2 * old.width, 2 * old.bottleneck, old.low, old.high, old.last, old.outputs)
-    )
-    state = {}
-    for name, value in network.state_dict().items():
-        target = wide.state_dict()[name]
-        if value.dim() == 0 or value.shape == target.shape:
+    wide = AcousticNetwork(Shape(width, bottleneck, old.low, old.high, old.last, old.outputs))
+    outer, state = _copies(old.width, width), {}
+    source, target = network.state_dict(), wide.state_dict()
+    for name, value in source.items():
+        layer, _, kind = name.rpartition(".")
+        if kind == "num_batches_tracked" or value.shape == target[name].shape:
             state[name] = value
-            continue
-        state[name] = _doubled(value, target, old)
-        if value.dim() == 2:
-            state[name] += noise * value.std() * torch.randn_like(target)
+        elif layer.endswith(".narrow"):
+            inner = _copies(old.bottleneck, bottleneck)
+            state[name] = _spread(value, outer, old.width)[inner]
+            after = f"{layer.removesuffix('.narrow')}.wide.weight"
+            state[after] = _spread(source[after], inner, old.bottleneck)[outer]
+        elif name not in state:
+            read = value.dim() == 2 and value.shape[1] == old.width
+            state[name] = _spread(value, outer, old.width) if read else value[outer]
+    for name, value in state.items():
+        if value.dim() == 2 and value.shape != source[name].shape:
+            state[name] = value + noise * value.std() * torch.randn_like(value)
     wide.load_state_dict(state)
     return wide
 
 
-def _doubled(value: torch.Tensor, target: torch.Tensor, old: Shape) -> torch.Tensor:
-    if value.dim() == 1:
-        return value.repeat(2)
-    rows = 2 if target.shape[0] != value.shape[0] else 1
-    if target.shape[1] == value.shape[1]:
-        return value.repeat(rows, 1)
-    # Spliced inputs lie frame after frame, so the doubling is done inside each frame.
-    block = old.width if value.shape[1] % old.width == 0 else old.bottleneck
-    frames = value.shape[1] // block
-    blocks = value.reshape(value.shape[0], frames, block).repeat(rows, 1, 2) / 2
-    return blocks.reshape(target.shape)
+def _copies(old: int, new: int) -> torch.Tensor:
+    """Which old channel each new one copies: all old ones, then random ones."""
+    return torch.cat([torch.arange(old), torch.randint(0, old, (new - old,))])
+
+
+def _spread(matrix: torch.Tensor, channels: torch.Tensor, old: int) -> torch.Tensor:
+    """Columns copied, their weights shared out; spliced inputs lie frame after frame."""
+    frames = matrix.reshape(len(matrix), -1, old)
+    counts = torch.bincount(channels, minlength=old)
+    return (frames / counts)[:, :, channels].reshape(len(matrix), -1)

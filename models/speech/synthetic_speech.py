@@ -6,8 +6,8 @@
 KOKORO_DIR holds model.onnx (Kokoro 82M, Apache-2.0), vocab.json and voices.npz (one array of 256
 numbers per phoneme count, by voice). ``prepare`` needs misaki's pronunciation tables and, for words
 they lack, espeak-ng; ``speak`` needs only onnxruntime and soundfile. ``speak`` stops after the
-given seconds and keeps what is done: BLOB.bin (Ogg Opus clips one after another) and its labels
-file as ``clips`` reads it.
+given seconds and keeps what is done: BLOB-0000.bin and so on (Ogg Opus clips one after another)
+and their labels files as ``clips`` reads them. With ``--device cuda`` PyTorch speaks instead.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import multiprocessing
 import random
 import subprocess
 import time
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 
@@ -26,6 +27,8 @@ import numpy as np
 
 from .pack import DEVELOPMENT, TEST_VOICES
 
+SPEEDS = (0.75, 1.4)  # times a voice's usual pace
+STYLE_HALF = 128  # numbers of a voice that colour its sound; the rest sets its manner
 LETTERS = dict(
     zip(
         "abcdefghijklmnopqrstuvwxyz",
@@ -160,15 +163,26 @@ def _speak(task: tuple[dict, float]) -> tuple[dict, bytes] | None:
 
 
 def sound_of(row: dict) -> np.ndarray:
-    """16 kHz samples of a row with ids, voice and speed. Call ``_start_worker`` first."""
-    style = sum(_VOICES[name][len(row["ids"])] * share for name, share in row["voice"].items())
-    feeds = {
-        _SESSION.get_inputs()[0].name: np.array([[0, *row["ids"], 0]], np.int64),
-        _SESSION.get_inputs()[1].name: style[None].astype(np.float32),
-        _SESSION.get_inputs()[2].name: np.array([row["speed"]], np.float32),
-    }
-    sound = np.squeeze(_SESSION.run(None, feeds)[0])
+    """16 kHz samples of a row with ids, voice and speed. Call ``_start_worker`` first.
+
+    A row's style has two halves: ``voice`` colours the sound, ``manner`` (the same unless given)
+    sets melody and rhythm.
+    """
+    style = _style(row["voice"], len(row["ids"]))
+    manner = _style(row.get("manner", row["voice"]), len(row["ids"]))
+    style[:, STYLE_HALF:] = manner[:, STYLE_HALF:]
+    sound = _SYNTHESISER(
+        tokens=np.array([[0, *row["ids"], 0]], np.int64),
+        style=style,
+        speed=np.array([row["speed"]], np.float32),
+    )
     return _resampled(sound / max(1e-3, np.abs(sound).max()) * 0.5)
+
+
+def _style(shares: dict[str, float], length: int) -> np.ndarray:
+    """A mixture of voices for a text of so many phonemes, (1, 256)."""
+    mixed = sum(_VOICES[name][length] * share for name, share in shares.items())
+    return mixed.reshape(1, -1).astype(np.float32)
 
 
 def _resampled(sound: np.ndarray) -> np.ndarray:
@@ -180,16 +194,59 @@ def _resampled(sound: np.ndarray) -> np.ndarray:
     return np.convolve(doubled, low_pass / low_pass.sum(), "same")[::3]
 
 
-def _start_worker(folder: str) -> None:
+def _start_worker(folder: str, device: str = "cpu") -> None:
+    global _SYNTHESISER, _VOICES
+    maker = _on_processor if device == "cpu" else _on_gpu
+    _SYNTHESISER = maker(f"{folder}/model.onnx")
+    _VOICES = dict(np.load(f"{folder}/voices.npz"))
+
+
+def _on_processor(path: str) -> Callable[..., np.ndarray]:
     import onnxruntime
 
-    global _SESSION, _VOICES
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
-    _SESSION = onnxruntime.InferenceSession(
-        f"{folder}/model.onnx", options, providers=["CPUExecutionProvider"]
-    )
-    _VOICES = dict(np.load(f"{folder}/voices.npz"))
+    session = onnxruntime.InferenceSession(path, options, providers=["CPUExecutionProvider"])
+    return lambda **feeds: np.squeeze(session.run(None, feeds)[0])
+
+
+def _on_gpu(path: str) -> Callable[..., np.ndarray]:
+    import torch
+
+    from .onnx_on_torch import Program
+
+    torch.set_num_threads(1)
+    torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
+    program = Program(path, "cuda")
+    return lambda **feeds: np.squeeze(program(**feeds))
+
+
+class Shards:
+    """Clips written to BLOB-0000.bin and so on, so many a file; labels appear when one is whole."""
+
+    def __init__(self, blob: Path, size: int) -> None:
+        self.blob, self.size, self.made = blob, size, 0
+        self.clips: list[tuple[dict, bytes]] = []
+
+    def add(self, row: dict, data: bytes) -> None:
+        self.clips.append((row, data))
+        if len(self.clips) == self.size:
+            self.close()
+
+    def close(self) -> None:
+        """Writes what is gathered."""
+        if not self.clips:
+            return
+        path = self.blob.with_name(f"{self.blob.stem}-{self.made:04d}.bin")
+        path.write_bytes(b"".join(data for _, data in self.clips))
+        at, lines = 0, []
+        for row, data in self.clips:
+            label = {"corpus": "synthetic", "speaker": "+".join(row["voice"]), "split": "train"}
+            label |= {"at": at, "bytes": len(data), "ph": row["ph"]}
+            lines.append(json.dumps(label) + "\n")
+            at += len(data)
+        path.with_suffix(".labels.jsonl").write_text("".join(lines), encoding="utf-8")
+        self.made, self.clips = self.made + 1, []
 
 
 @click.group(help=__doc__)
@@ -230,7 +287,8 @@ def prepare(prompts: Path, kokoro: Path, out: Path, tables: Path, labeller: str,
                     {
                         "ids": ids,
                         "voice": random_voice(voices, chance),
-                        "speed": round(chance.uniform(0.8, 1.35), 2),
+                        "manner": random_voice(voices, chance),
+                        "speed": round(chance.uniform(*SPEEDS), 2),
                         "ph": " ".join(phones[word][accent] for word in words),
                     }
                 )
@@ -245,40 +303,33 @@ def prepare(prompts: Path, kokoro: Path, out: Path, tables: Path, labeller: str,
 @click.option("--seconds", default=500.0, show_default=True)
 @click.option("--jobs", default=multiprocessing.cpu_count, type=int)
 @click.option("--skip", default=0, help="Leave out so many rows from the front.")
-def speak(rows: Path, kokoro: str, blob: Path, seconds: float, jobs: int, skip: int) -> None:
+@click.option("--shard", default=500, show_default=True, help="Clips in a file.")
+@click.option("--device", default="cpu", show_default=True, help="cpu or cuda.")
+def speak(
+    rows: Path,
+    kokoro: str,
+    blob: Path,
+    seconds: float,
+    jobs: int,
+    skip: int,
+    shard: int,
+    device: str,
+) -> None:
     deadline = time.monotonic() + seconds
-    tasks = [
-        (json.loads(line), deadline)
-        for line in rows.read_text(encoding="utf-8").splitlines()[skip:]
-    ]
-    at = count = 0
-    with (
-        multiprocessing.Pool(jobs, _start_worker, (kokoro,)) as pool,
-        blob.open("wb") as audio,
-        blob.with_suffix(".labels.jsonl").open("w", encoding="utf-8") as labels,
-    ):
-        for result in pool.imap(_speak, tasks, chunksize=1):
+    lines = rows.read_text(encoding="utf-8").splitlines()[skip:]
+    tasks = [(json.loads(line), deadline) for line in lines]
+    shards = Shards(blob, shard)
+    count = 0
+    started = multiprocessing.get_context("spawn")  # a GPU is not inherited
+    with started.Pool(jobs, _start_worker, (kokoro, device)) as pool:
+        for result in pool.imap_unordered(_speak, tasks, chunksize=1):
             if result is None:
                 break
-            row, data = result
-            audio.write(data)
-            speaker = "+".join(row["voice"])
-            labels.write(
-                json.dumps(
-                    {
-                        "corpus": "synthetic",
-                        "speaker": speaker,
-                        "split": "train",
-                        "at": at,
-                        "bytes": len(data),
-                        "ph": row["ph"],
-                    }
-                )
-                + "\n"
-            )
-            at, count = at + len(data), count + 1
+            shards.add(*result)
+            count += 1
         pool.terminate()
-    click.echo(f"{count} clips, {at / 1e6:.1f} MB")
+    shards.close()
+    click.echo(f"{count} clips, {shards.made} files")
 
 
 if __name__ == "__main__":

@@ -11,12 +11,13 @@ DIR/log.jsonl (loss, phone error per corpus). To go on from an earlier run, give
 
 from __future__ import annotations
 
+import glob
 import json
 import math
 import random
 import time
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import click
@@ -59,14 +60,34 @@ class Trainer:
     """Holds the data on the device, the network, its average and the optimiser."""
 
     def __init__(self, data: str, noise: str, device: str, ramp_done: bool) -> None:
-        samples, self.all = clips.read(data)
         self.device = device
-        self.samples = torch.from_numpy(samples).to(device)
+        self.samples = torch.zeros(0, dtype=torch.int16, device=device)
+        self.train: list[clips.Clip] = []
+        self.dev: list[clips.Clip] = []
+        self.have: set[str] = set()
+        self.add(data)
         self.noises = augment.Noises(torch.from_numpy(clips.read(noise)[0]).to(device))
         self.filter_bank = FilterBank().to(device)
-        self.train = [clip for clip in self.all if clip.split == "train" and _usable(clip)]
-        self.dev = [clip for clip in self.all if clip.split == "dev" and _usable(clip)]
         self.ramp_done = ramp_done
+
+    def add(self, data: str) -> None:
+        """Takes in the clips that ``clips.unpack`` wrote under this name."""
+        samples, found = clips.read(data)
+        shift = len(self.samples)
+        self.samples = torch.cat([self.samples, torch.from_numpy(samples).to(self.device)])
+        for clip in found:
+            if _usable(clip):
+                pool = self.dev if clip.split == "dev" else self.train
+                pool.append(replace(clip, at=clip.at + shift))
+        self.have.add(data)
+
+    def add_new(self, pattern: str) -> bool:
+        """Takes in data that has appeared since: synthetic speech is made while training runs."""
+        names = [path.removesuffix(".json") for path in sorted(glob.glob(pattern + ".json"))]
+        new = [name for name in names if name not in self.have]
+        for name in new:
+            self.add(name)
+        return bool(new)
 
     def waves(self, groups: list[list[clips.Clip]]) -> tuple[torch.Tensor, list[int]]:
         """Each group's clips one after another, with pauses, padded to the longest."""
@@ -209,11 +230,17 @@ def run(
     plan: Schedule,
     most: int,
     log: Path,
-    bigram: torch.Tensor | None,
+    more: str,
+    *,
+    sequence: bool,
 ) -> int:
     """Trains until the plan's seconds are over; returns the steps made."""
     step, smooth, reported = 0, 0.0, time.monotonic()
+    bigram = None
     while plan.progress() < 1:
+        if (trainer.add_new(more) or step == 0) and sequence:
+            bigram = phone_bigram((clip.outputs for clip in trainer.train), OUTPUTS)
+            bigram = bigram.to(trainer.device)
         for groups in batches(trainer.train, most, 0.3):
             if plan.progress() >= 1:
                 break
@@ -234,13 +261,13 @@ def run(
                 smooth = loss.item() if not smooth else 0.9 * smooth + 0.1 * loss.item()
             if time.monotonic() - reported > 60:
                 reported = time.monotonic()
-                report(log, step, smooth, phone_errors(trainer, average))
+                report(log, step, smooth, len(trainer.train), phone_errors(trainer, average))
                 network.save(average, str(log.parent / "network.pt"))
     return step
 
 
-def report(log: Path, step: int, loss: float, errors: dict[str, float]) -> None:
-    row = {"step": step, "loss": round(loss, 4), "phone_error": errors}
+def report(log: Path, step: int, loss: float, clip_count: int, errors: dict[str, float]) -> None:
+    row = {"step": step, "loss": round(loss, 4), "clips": clip_count, "phone_error": errors}
     print(row, flush=True)
     with log.open("a", encoding="utf-8") as file:
         file.write(json.dumps(row) + "\n")
@@ -255,32 +282,52 @@ def report(log: Path, step: int, loss: float, errors: dict[str, float]) -> None:
 @click.option("--rate", type=float, default=2.5e-3, show_default=True)
 @click.option("--body", type=float, default=0.4, show_default=True, help="Rate of other layers.")
 @click.option("--batch", type=float, default=500, show_default=True, help="Seconds of sound.")
-@click.option("--wide", is_flag=True, help="Double the width of the starting network.")
+@click.option("--more", default="", help="Pattern of more clips, which may appear later.")
+@click.option("--width", type=int, help="Widen the starting network to so many channels.")
+@click.option("--bottleneck", type=int, default=96, show_default=True, help="Of the wider one.")
 @click.option("--ramp-done", is_flag=True, help="Full augmentation from the first step.")
 @click.option("--sequence", is_flag=True, help="Sequence-level loss (needs a GPU).")
 @click.option("--device", default="cuda", show_default=True)
 def main(
-    data, noise, start, out, seconds, rate, body, batch, wide, ramp_done, sequence, device
+    data,
+    noise,
+    start,
+    out,
+    seconds,
+    rate,
+    body,
+    batch,
+    more,
+    width,
+    bottleneck,
+    ramp_done,
+    sequence,
+    device,
 ) -> None:
     out.mkdir(parents=True, exist_ok=True)
     torch.manual_seed(1)
     random.seed(1)
     trainer = Trainer(data, noise, device, ramp_done)
     net = network.load(start)
-    net = network.widen(net) if wide else net
+    net = network.widen(net, width, bottleneck) if width else net
     net, average = net.to(device), network.AcousticNetwork(net.shape).to(device).eval()
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(parameter_groups(net, body), lr=rate, weight_decay=1e-2)
-    bigram = None
-    if sequence:
-        bigram = phone_bigram((clip.outputs for clip in trainer.train), OUTPUTS).to(device)
     plan = Schedule(seconds, time.monotonic(), rate)
     hours = sum(clip.samples for clip in trainer.train) / SAMPLE_RATE / 3600
     print(len(trainer.train), "clips", round(hours, 2), "hours", net.shape, flush=True)
     step = run(
-        trainer, net, average, optimiser, plan, int(batch * SAMPLE_RATE), out / "log.jsonl", bigram
+        trainer,
+        net,
+        average,
+        optimiser,
+        plan,
+        int(batch * SAMPLE_RATE),
+        out / "log.jsonl",
+        more,
+        sequence=sequence,
     )
-    report(out / "log.jsonl", step, 0.0, phone_errors(trainer, average))
+    report(out / "log.jsonl", step, 0.0, len(trainer.train), phone_errors(trainer, average))
     network.save(average, str(out / "network.pt"))
 
 
