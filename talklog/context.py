@@ -9,22 +9,19 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from functools import lru_cache
 
+from talklog.links import LIGHT, PASSAGE, PREPOSITIONS, find_links
 from talklog.mentions import Mention, Mentions, near
 from talklog.notes import NOT_SAID
-from talklog.roled import FILLERS, MEASURING, RoledNumber
+from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import paused
 from talklog.transcript import Transcript
 from talklog.vocabulary import UnitWords, load
 
 SAID_FAR = 26  # words: how far back a quantity word still names what is measured
 NEAR = 14  # words: farther back, a component is carried on
-OWNER = 7  # words between a thing and the cylinder that it is at
 AFTER = 5  # words: how far behind a number its component may stand
 BESIDE = 4  # words between a place and its number
-PASSAGE = 60  # words: farther back, a component is no longer what is talked of
 SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
-PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")
-LIGHT = ("the", "a", "an", "this", "that", "my", "his", "her", "its", "end", "side", *FILLERS)
 
 
 @lru_cache(maxsize=1)
@@ -51,6 +48,7 @@ class Context:
             if n.role == "position"
         ]
         self.places = sorted([*mentions.of("position"), *numbered], key=lambda p: p.first)
+        self._links = find_links(transcript, mentions, self.components, roled)
         self._place_of = self._shared_out()
         self.said_units = frozenset(
             u.units[0].name for u in mentions.of("unit") if len(u.units) == 1
@@ -66,57 +64,19 @@ class Context:
 
     # ---- components ------------------------------------------------------------------------------
 
-    def component_of(
-        self, first: int, last: int, units: Sequence[UnitWords] = ()
-    ) -> tuple[Mention | None, str]:
-        """The component a number at ``first..last`` belongs to, and why."""
-        after = self._component_after(last)
-        if after is not None:
-            return after, "named just after"
+    def component_of(self, first: int) -> tuple[Mention | None, str]:
+        """The component of the number or action that begins at ``first``, and why."""
+        if first in self._links:
+            link = self._links[first]
+            if link.component is None:
+                return None, "no component was named for it"
+            where = "after" if link.component.first > first else "before"
+            return link.component, f"named {where}, chosen with {link.chance:.0%}"
         end = bisect_left(self.components, first, key=lambda c: c.first)
-        before = [c for c in self.components[max(0, end - 4) : end] if c.last < first]
+        before = [c for c in self.components[max(0, end - 1) : end] if c.last < first]
         if not before or first - before[-1].last > PASSAGE:
             return None, "no component was named"
-        if (owner := self._owner_of_cylinder(before, units)) is not None:
-            return owner, "named before, at a cylinder"
-        carried = first - before[-1].last > NEAR or self.paused(before[-1].last, first)
-        return before[-1], "carried on from before" if carried else "named before"
-
-    def _component_after(self, last: int) -> Mention | None:
-        """ "two point two on the front tyre"; and in "of oil"."""
-        following = next(
-            (n.first for n in near(self.roled, last, last) if n.first > last), last + 100
-        )
-        for span in near(self.components, last, last):
-            if not last < span.first <= last + AFTER or self.paused(last, span.first):
-                continue
-            between = self.between(last, span.first)
-            light = all(word in (*LIGHT, *PREPOSITIONS) or self._is_side(word) for word in between)
-            joined = bool(between) and between[0] in PREPOSITIONS and light
-            if joined and not self._has_own_number(span, following):
-                return span
-        return None
-
-    def _has_own_number(self, span: Mention, following: int) -> bool:
-        """ "two bar in the front rear tyre two point two": the tyre belongs to the next number."""
-        return 0 < following - span.last <= 1
-
-    def _is_side(self, word: str) -> bool:
-        """A word of a place or a quantity: "of free play at the pedal"."""
-        return word in _small_words()
-
-    def _owner_of_cylinder(
-        self, before: Sequence[Mention], units: Sequence[UnitWords]
-    ) -> Mention | None:
-        """ "glow plugs, cylinder one point eight of an ohm": the thing named before the cylinder,
-        unless the unit measures a cylinder itself."""
-        if len(before) < 2 or before[-1].name != "cylinder":
-            return None
-        if any(("cylinder", unit.name) in load().habits for unit in units):
-            return None
-        beside = before[-1].first - before[-2].last <= OWNER
-        crossed = self.paused(before[-2].last, before[-1].first)
-        return before[-2] if beside and not crossed else None
+        return before[-1], "named before"
 
     def component_name(self, component: Mention | None, quantity: str, first: int) -> str:
         """The component; what the quantity means, or a side such as inlet, when none was named."""
@@ -163,7 +123,7 @@ class Context:
 
     def _on_component(self, place: Mention, first: int) -> bool:
         """ "the rear tyre was down to": the place stands at the component that the number has."""
-        component, _ = self.component_of(first, first)
+        component, _ = self.component_of(first)
         if component is None or first - place.last > NEAR:
             return False
         return 0 <= component.first - place.last <= 2 or 0 <= place.first - component.last <= 3

@@ -9,44 +9,20 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from talklog.context import Context
+from talklog.links import SAYING
 from talklog.mentions import Mention, near
-from talklog.notes import NOT_SAID, Alternative, Reading, Unsure
+from talklog.notes import Alternative, Reading, Unsure
+from talklog.quantity import Quantity, Setting, quantity_of
 from talklog.roled import RoledNumber
 from talklog.vocabulary import UnitWords, load
 
 SURE = 0.8  # the recogniser's confidence below which a number is asked about; see the model card
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
 CLOSE = 9  # words: within these a carried unit is said in the reason, beyond it is asked about
-# Words just before a bare number that make it a value ("is six", "to forty", "got five").
-VALUE_WORDS = frozenset(
-    [
-        "is",
-        "are",
-        "was",
-        "were",
-        "at",
-        "to",
-        "reads",
-        "reading",
-        "showing",
-        "got",
-        "now",
-        "it's",
-        "that's",
-        "they're",
-        "still",
-        "only",
-        "then",
-        "about",
-        "near",
-        "said",
-        "down",
-        "up",
-        "make",
-        "measured",
-    ]
-)
 BEFORE, BEHIND = 6, 3  # words around a number in which the state is said: "45 psi hot"
+
+LIKELY = 0.5  # a bare number whose quantity is less probable than this is no reading
+BEFORE_PLACES = ("on", "number")  # "one forty psi on three": the three is no pressure
 SMALL_MIL = 1  # a part of a mil is a part of a millimetre: nobody measures a quarter of a thou
 LARGE = (
     "depth",
@@ -76,12 +52,15 @@ class Measure:
 def make_reading(context: Context, item: RoledNumber, last: Reading | None) -> Reading | Unsure:
     """The reading of a number; ``last`` is the reading before it, with which it may go on."""
     first, end = item.number.first, item.last
-    units = item.unit.units if item.unit else ()
-    component, why_component = context.component_of(first, end, units)
-    said = context.quantity_word(first, end, units)
-    measure = _measure(context, item, component, said, last)
-    if measure is None:
+    component, why_component = context.component_of(first)
+    setting = setting_of(context, item, last)
+    said = setting.said
+    if component is None and said is None and item.unit is None and not _goes_on(setting):
         return Unsure("a number without a unit, and it was not said what it measures", first, end)
+    quantity = quantity_of(setting)
+    if item.unit is None and (quantity.chance < LIKELY or _is_pronoun(context, item)):
+        return Unsure("a number without a unit, and it was not said what it measures", first, end)
+    measure = _measure(setting, quantity)
     name = context.component_name(component, measure.quantity, first)
     implied = load().implied.get(measure.quantity)
     if said is not None and implied and said.name == measure.quantity and name != implied:
@@ -105,6 +84,13 @@ def make_reading(context: Context, item: RoledNumber, last: Reading | None) -> R
     )
 
 
+def _is_pronoun(context: Context, item: RoledNumber) -> bool:
+    """ "the other one": a bare "one" is a value only where a value is said."""
+    words = context.transcript.words
+    before = words[item.first - 1].text if item.first else ""
+    return item.number.said == "1" and words[item.first].text == "one" and before not in SAYING
+
+
 def _first_word(said: Mention | None, first: int) -> int:
     """A reading begins with its quantity word when that stands close before it."""
     return said.first if said is not None and 0 < first - said.last <= 3 else first
@@ -120,88 +106,42 @@ def _role(item: RoledNumber, measure: Measure) -> tuple[str, str]:
 # ---- what was measured ---------------------------------------------------------------------------
 
 
-def _measure(
-    context: Context,
-    item: RoledNumber,
-    component: Mention | None,
-    said: Mention | None,
-    last: Reading | None,
-) -> Measure | None:
-    if item.unit is not None:
-        units = _usual_units(context, item.unit.units, said)
-        goes_on = item.carried or _same_again(item, component, units, last)
-        measure = _with_unit(units, component, said, last if goes_on else None)
-        return _settled(context, item, component, measure)
-    goes_on = last is not None and _goes_on(context, item, component, last)
-    weak = goes_on and said is not None and abs(item.first - said.last) > CLOSE // 2
-    if said is not None and not weak and not (goes_on and said.name == last.quantity):
-        known = component is not None or said.name in load().implied
-        return Measure(said.name, None, "said", "", "no unit was said") if known else None
-    if not goes_on:
-        return _by_component(item, component)
-    far = item.first - last.last > CLOSE
-    doubt = "the unit was said only of an earlier value" if far and last.unit else None
-    why = f"unit {last.unit}: carried on from the value before; " if last.unit else ""
-    doubt = doubt or (None if last.unit else "no unit was said")
-    return Measure(last.quantity, last.unit, "carried on from the value before", why, doubt)
+def setting_of(context: Context, item: RoledNumber, last: Reading | None) -> Setting:
+    """What is known of a number before its quantity is."""
+    units = item.unit.units if item.unit else ()
+    said = context.quantity_word(item.number.first, item.last, units)
+    component, _ = context.component_of(item.number.first)
+    return Setting(context, item, component, _usual_units(context, units, said), said, last)
 
 
-def _same_again(
-    item: RoledNumber,
-    component: Mention | None,
-    units: tuple[UnitWords, ...],
-    last: Reading | None,
-) -> bool:
-    """ "backlash twelve thou, as left four thou": the same thing in the same unit soon after."""
-    if last is None or item.first - last.last > GOES_ON:
+def _measure(setting: Setting, quantity: Quantity) -> Measure:
+    item = setting.item
+    if item.unit is None:
+        return _bare(setting, quantity)
+    fitting = tuple(unit for unit in setting.units if quantity.name in unit.quantities)
+    measure = _of_units(quantity, fitting or setting.units)
+    return _settled(setting.context, item, setting.component, measure)
+
+
+def _bare(setting: Setting, quantity: Quantity) -> Measure:
+    """A number without a unit goes on in the unit of the reading before it, if it measures the
+    same; how far that may be trusted depends on how far it is."""
+    last = setting.last
+    if not (_goes_on(setting) and last.quantity == quantity.name and last.unit):
+        return Measure(quantity.name, None, quantity.why, "", "no unit was said")
+    far = setting.item.first - last.last > CLOSE
+    doubt = "the unit was said only of an earlier value" if far else None
+    why = f"unit {last.unit}: carried on from the value before; "
+    return Measure(quantity.name, last.unit, quantity.why, why, doubt)
+
+
+def _goes_on(setting: Setting) -> bool:
+    """Whether a bare number may go on with the reading before it."""
+    last, item = setting.last, setting.item
+    before = setting.context.transcript.words[item.first - 1].text if item.first else ""
+    if last is None or before in BEFORE_PLACES or not 0 < item.first - last.last <= GOES_ON:
         return False
-    name = component.name if component is not None else NOT_SAID
-    return name == last.component and any(unit.name == last.unit for unit in units)
-
-
-def _by_component(item: RoledNumber, component: Mention | None) -> Measure | None:
-    """A decimal said of a thing on which only one quantity is usual: a pad has a thickness."""
-    if component is None or item.number.form not in ("decimal", "mixed"):
-        return None
-    names = (component.name, component.base)
-    usual = {quantity for (name, _), quantity in load().habits.items() if name in names}
-    if len(usual) != 1:
-        return None
-    return Measure(usual.pop(), None, f"usual for {component.name}", "", "no unit was said")
-
-
-def _goes_on(context: Context, item: RoledNumber, component: Mention | None, last: Reading) -> bool:
-    """Whether a bare number goes on with the reading before it: not far, of the same thing, and
-    either placed ("nine at the front") or said like a value ("now it's two")."""
-    if not 0 < item.first - last.last <= GOES_ON or item.number.form in ("ordinal", "fraction"):
-        return False
-    name = component.name if component is not None else NOT_SAID
-    same = name == last.component or NOT_SAID in (name, last.component)
-    placed = context.position_of(item.first, component) is not None
-    before = context.transcript.words[item.first - 1].text
-    valued = before in VALUE_WORDS or before.endswith("'s") or item.sure
-    return (same or name in load().implied.values()) and (placed or valued)
-
-
-def _with_unit(
-    units: tuple[UnitWords, ...],
-    component: Mention | None,
-    said: Mention | None,
-    last: Reading | None,
-) -> Measure:
-    """Words decide first, then the list, then what is usual for the component, then the unit."""
-    if said is not None:
-        fitting = tuple(u for u in units if said.name in u.quantities)
-        return _of_units(said.name, fitting or units, "said")
-    if last is not None and any(last.quantity in u.quantities for u in units):
-        fitting = tuple(u for u in units if last.quantity in u.quantities)
-        return _of_units(last.quantity, fitting, "carried on within the list")
-    for unit in units:
-        habit = _habit(component, unit)
-        if habit:
-            same = tuple(u for u in units if _habit(component, u) == habit)
-            return _of_units(habit, same, f"usual for {component.name} in {unit.name}")
-    return _of_units(units[0].quantities[0], units, "usual for the unit")
+    return item.number.form not in ("ordinal", "fraction")
 
 
 def _usual_units(
@@ -220,19 +160,12 @@ def _usual_units(
     return kept or units
 
 
-def _habit(component: Mention | None, unit: UnitWords) -> str | None:
-    if component is None:
-        return None
-    habits = load().habits
-    return habits.get((component.name, unit.name)) or habits.get((component.base, unit.name))
-
-
-def _of_units(quantity: str, units: tuple[UnitWords, ...], why: str) -> Measure:
-    unit = units[0]
+def _of_units(quantity: Quantity, units: tuple[UnitWords, ...]) -> Measure:
+    unit, why = units[0], quantity.why
     if len(units) == 1:
-        return Measure(quantity, unit.name, why, "")
+        return Measure(quantity.name, unit.name, why, "")
     names = " or ".join(u.name for u in units)
-    return Measure(quantity, unit.name, why, "", f"the unit could be {names}", units[1:])
+    return Measure(quantity.name, unit.name, why, "", f"the unit could be {names}", units[1:])
 
 
 def _settled(

@@ -106,7 +106,7 @@ def _object(context: Context, span: Mention) -> Mention | None:
     """The thing talked of for "it"; else the thing beside the verb."""
     following = context.transcript.words[span.last + 1 : span.last + 2]
     if following and following[0].text in PRONOUNS:
-        return context.component_of(span.first, span.first)[0]
+        return context.component_of(span.first)[0]
     return thing_beside(context, span)
 
 

@@ -113,6 +113,7 @@ class Vocabulary:
     usual_roles: Mapping[str, str]  # quantity -> role without a cue
     rare_units: frozenset[str]  # meant only when what they measure was named
     habits: Mapping[tuple[str, str], str]  # (component, unit) -> quantity
+    measured_of: Mapping[str, frozenset[str]]  # component -> the quantities of its habits
     actions: Phrases
     conditions: Phrases
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
@@ -130,6 +131,7 @@ def load() -> Vocabulary:
     measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
     found = _file("conditions.toml", {"conditions", "measuring"})
     dues = _file("dues.toml", {"events", "durations"})
+    habits = parse_habits(measured["habit"], frozenset(things["component"]))
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
         components=parse_phrases("components.toml", things["component"], plural=True),
@@ -143,7 +145,8 @@ def load() -> Vocabulary:
         implied=measured["implies"],
         usual_roles=measured["role"],
         rare_units=frozenset(measured["rarely"]),
-        habits=parse_habits(measured["habit"], frozenset(things["component"])),
+        habits=habits,
+        measured_of=_by_component(habits),
         actions=parse_phrases("actions.toml", _file("actions.toml", {"action"})["action"]),
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=_longest_first(found["measuring"]),
@@ -230,6 +233,13 @@ def parse_habits(
                 if habits.setdefault((component, unit), table["quantity"]) != table["quantity"]:
                     raise DataFileError(f"{where}: {component} in {unit} has another quantity too")
     return habits
+
+
+def _by_component(habits: Mapping[tuple[str, str], str]) -> dict[str, frozenset[str]]:
+    found: dict[str, set[str]] = {}
+    for (component, _), quantity in habits.items():
+        found.setdefault(component, set()).add(quantity)
+    return {component: frozenset(quantities) for component, quantities in found.items()}
 
 
 def parse_phrases(

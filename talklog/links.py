@@ -1,0 +1,180 @@
+"""Step 4f: which of the things named around a number it belongs to. Knows no bands.
+
+"rotor is one point five on the caliper": the rotor, not the caliper. The things named before and
+just after a number are candidates; how far they stand, what stands between, whether the unit is
+usual for them and which thing the number before belonged to are their features; a learned choice
+weighs them (see ``chooser``). That no thing was named is a candidate too.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from talklog.chooser import chances
+from talklog.mentions import Mention, Mentions, near
+from talklog.roled import FILLERS, MEASURING, RoledNumber
+from talklog.scopes import paused
+from talklog.transcript import Transcript
+from talklog.vocabulary import load
+
+CHOICE = "component"
+BEFORE_MOST, BEHIND_MOST = 6, 2  # candidates on each side
+PASSAGE = 60  # words: farther back, a component is no longer what is talked of
+BEHIND = 6  # words: how far behind a number its component may stand
+TOPIC, TOPIC_GAP = 3, 6  # a component among the first words is what the note is about, even far on
+STEPS = (1, 2, 3, 4, 6, 9, 14, 22, 40)  # words: distances within one of these are alike
+PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")
+LIGHT = ("the", "a", "an", "this", "that", "my", "his", "her", "its", "end", "side", *FILLERS)
+SAYING = (
+    *("is", "are", "was", "were", "reads", "reading", "at", "says", "has", "got", "to", "shows"),
+    *("it's", "comes", "came", "measured", "measures", "gave", "giving"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """The component of a number, ``None`` if none was named, and how probable it is."""
+
+    component: Mention | None
+    chance: float
+
+
+class Surroundings:
+    """A note as the features see it."""
+
+    def __init__(
+        self,
+        transcript: Transcript,
+        mentions: Mentions,
+        components: Sequence[Mention],
+        roled: Sequence[RoledNumber],
+    ) -> None:
+        self.transcript, self.mentions, self.components = transcript, mentions, components
+        self.values = [number for number in roled if number.role != "position"]
+        self._small = frozenset(
+            word
+            for span in (*mentions.of("position"), *mentions.of("quantity"))
+            for word in transcript.heard(span.first, span.last).split()
+        )
+
+    def candidates(
+        self, item: RoledNumber, previous: Mention | None
+    ) -> list[tuple[Mention | None, list[str]]]:
+        """What a number may belong to, with features; the last is that nothing was named."""
+        first, last = item.number.first, item.last
+        close = near(self.components, first, last)
+        end = bisect_left(self.components, first, key=lambda c: c.first)
+        earlier = self.components[max(0, end - BEFORE_MOST) : end]
+        before = [c for c in earlier if first - PASSAGE <= c.first and c.last < first]
+        behind = [
+            c
+            for c in close
+            if last < c.first <= last + BEHIND and not paused(self.transcript, last, c.first)
+        ][:BEHIND_MOST]
+        found: list[tuple[Mention | None, list[str]]] = []
+        for rank, component in enumerate(reversed(before)):
+            features = self._before(component, first, rank, previous)
+            found.append((component, features + self._both("before", component, item, previous)))
+        for rank, component in enumerate(behind):
+            features = self._behind(component, last, rank)
+            found.append((component, features + self._both("behind", component, item, previous)))
+        none = ["none", f"none among {min(len(before), 2)}"]
+        return [*found, (None, none if previous else [*none, "none yet"])]
+
+    def _before(
+        self, component: Mention, first: int, rank: int, previous: Mention | None
+    ) -> list[str]:
+        between = self._between(component.last, first)
+        values = self._values_between(component.last, first)
+        gap = _step(first - component.last)
+        features = [
+            f"before gap {gap}",
+            f"before rank {min(rank, 3)}",
+            f"before values {min(values, 3)}",
+            f"before gap {gap} values {min(values, 1)}",
+        ]
+        if all(word in (*LIGHT, *SAYING) or word in self._small for word in between):
+            features += ["before light", f"before light rank {min(rank, 1)}"]
+            if previous is not None and previous.name != component.name:
+                features.append(f"before light other rank {min(rank, 1)}")
+        if not between:
+            features.append("before beside")
+        if paused(self.transcript, component.last, first):
+            features.append("before pause")
+        return features
+
+    def _behind(self, component: Mention, last: int, rank: int) -> list[str]:
+        between = self._between(last, component.first)
+        following = next((v.first for v in self.values if v.first > last), None)
+        features = [f"behind gap {_step(component.first - last)}", f"behind rank {rank}"]
+        word = between[0] if between else "beside"
+        known = (*PREPOSITIONS, "with", "off", "beside")
+        features.append(f"behind {word}" if word in known else "behind another word")
+        if all(w in (*LIGHT, *PREPOSITIONS) or w in self._small for w in between):
+            features.append("behind light")
+        if following is not None and 0 < following - component.last <= 2:
+            features.append("behind has its own value")
+        if following is not None and following < component.first:
+            features.append("behind another value")
+        return features
+
+    def _both(
+        self, side: str, component: Mention, item: RoledNumber, previous: Mention | None
+    ) -> list[str]:
+        words = self.transcript.words
+        features = [side]
+        next_word = words[component.last + 1].text if component.last + 1 < len(words) else ""
+        if next_word in SAYING:
+            features.append(f"{side} saying")
+        if words[component.last].text.endswith("'s"):
+            features.append(f"{side} is")
+        if component.first < TOPIC and item.first - component.last > TOPIC_GAP:
+            features.append("topic")
+        if previous is not None:
+            features.append("same" if previous.name == component.name else "other")
+        return features + _unit_features(side, component, item)
+
+    def _between(self, first: int, last: int) -> list[str]:
+        return [word.text for word in self.transcript.words[first + 1 : last]]
+
+    def _values_between(self, first: int, last: int) -> int:
+        return sum(first < value.first < last for value in near(self.values, first, last))
+
+
+def _unit_features(side: str, component: Mention, item: RoledNumber) -> list[str]:
+    units = item.unit.units if item.unit else ()
+    names = {component.name, component.base}
+    if any((name, unit.name) in load().habits for name in names for unit in units):
+        fit = "fits"
+    else:
+        fit = "misfits" if units and names & load().measured_of.keys() else "no habit"
+    if names & load().liquids and any("volume" in unit.quantities for unit in units):
+        fit = "fits liquid"
+    return [fit, f"{side} {fit}", *(f"{unit.name} of {component.base}" for unit in units[:1])]
+
+
+def _step(words: int) -> str:
+    return next((str(step) for step in STEPS if words <= step), "far")
+
+
+def find_links(
+    transcript: Transcript,
+    mentions: Mentions,
+    components: Sequence[Mention],
+    roled: Sequence[RoledNumber],
+) -> dict[int, Link]:
+    """The component of each measured number, by the number's first word."""
+    surroundings = Surroundings(transcript, mentions, components, roled)
+    links: dict[int, Link] = {}
+    previous: Mention | None = None
+    for item in roled:
+        if item.role not in MEASURING:
+            continue
+        candidates = surroundings.candidates(item, previous)
+        shares = chances(CHOICE, [features for _, features in candidates])
+        best = max(range(len(shares)), key=shares.__getitem__)
+        links[item.first] = Link(candidates[best][0], shares[best])
+        previous = candidates[best][0] or previous
+    return links
