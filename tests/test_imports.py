@@ -24,6 +24,11 @@ LAYERS = (
     "shapes",
     "places",
     "roled",
+    "clues",
+    "numberclues",
+    "spanreader",
+    "rolereader",
+    "trained",
     "lists",
     "roles",
     "chooser",
@@ -54,7 +59,7 @@ LAYERS = (
 # Where each library may be imported: names of modules, or of packages for all of their modules.
 OWNERS = {
     "vosk": {"recognise"},
-    "spacy": {"mentions"},
+    "spacy": {"mentions", "spanreader", "rolereader", "trained"},
     "pint": {"units"},
     "pydantic": {"record", "bands"},
     "click": {"cli", "commands"},
@@ -62,7 +67,8 @@ OWNERS = {
     "soundfile": {"audio"},
     "soxr": {"audio"},
     "av": {"audio"},
-    "numpy": {"audio", "recognise"},
+    "thinc": {"spanreader", "rolereader"},
+    "numpy": {"spanreader", "rolereader", "audio", "recognise"},
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))
 
