@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
 
 from talklog.links import LIGHT, PASSAGE, PREPOSITIONS, find_links
@@ -47,7 +48,8 @@ class Context:
             for n in roled
             if n.role == "position"
         ]
-        self.places = sorted([*mentions.of("position"), *numbered], key=lambda p: p.first)
+        named = [_numbered(place) for place in mentions.of("position")]
+        self.places = sorted([*named, *numbered], key=lambda p: p.first)
         self._links = find_links(transcript, mentions, self.components, roled)
         self._place_of = self._shared_out()
         self.said_units = frozenset(
@@ -221,6 +223,11 @@ def _inside(component: Mention, states: Sequence[Mention]) -> bool:
         for s in close
         if s.first <= component.first and component.last <= s.last
     )
+
+
+def _numbered(place: Mention) -> Mention:
+    """ "two's" is a place by number, as "cylinder two" is."""
+    return replace(place, kind="place") if place.name.isdigit() else place
 
 
 def _valued(item: RoledNumber) -> bool:

@@ -17,6 +17,8 @@ from talklog.transcript import Transcript
 from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 
 NO_PLACE = ""  # name of a phrase in which the word of a place is none: "all right"
+AS_SAID = ("cue", "position")  # also found where their words end in 's
+DISCOURSE = ("right",)  # places that also begin a sentence
 REACH = 40  # words: no cue and no neighbourhood is wider
 
 
@@ -94,7 +96,7 @@ def find_mentions(transcript: Transcript) -> Mentions:
     matcher, labels = _matcher()
     words = [word.text or " " for word in transcript.words]
     found = list(_matches(matcher, labels, [_plain(word) for word in words]))
-    found += [match for match in _matches(matcher, labels, words) if match[0] == "cue"]
+    found += [match for match in _matches(matcher, labels, words) if match[0] in AS_SAID]
     spans = [
         _mention(kind, names, first, last) for kind, names, first, last in found if kind != "cue"
     ]
@@ -106,6 +108,7 @@ def find_mentions(transcript: Transcript) -> Mentions:
         for cue in names
     }
     kept = [span for span in _longest(spans) if span.name != NO_PLACE]
+    kept = list(_without_discourse(kept))
     return Mentions(
         find_numbers(transcript.words),
         tuple(sorted(_compounds(kept, transcript), key=lambda s: (s.first, s.last))),
@@ -206,15 +209,28 @@ def _matches(matcher: Any, labels: dict[str, Any], words: list[str]) -> Iterator
 
 
 def _longest(spans: list[Mention]) -> list[Mention]:
-    """Drops a span that lies within, or begins inside, a longer one of its kind."""
+    """Drops a span that lies within, or crosses, a longer one of its kind. Of two places as long
+    the later counts: in "right front left tyre" the right is no place."""
     taken: dict[str, set[int]] = {}
     kept = []
-    for span in sorted(spans, key=lambda s: (s.first - s.last, s.first)):
+    for span in sorted(spans, key=_longer_first):
         words = set(range(span.first, span.last + 1))
         if not words & taken.setdefault(span.kind, set()):
             taken[span.kind] |= words
             kept.append(span)
     return sorted(kept, key=lambda s: (s.first, s.last))
+
+
+def _longer_first(span: Mention) -> tuple[int, int]:
+    return span.first - span.last, -span.first if span.kind == "position" else span.first
+
+
+def _without_discourse(spans: Sequence[Mention]) -> Iterator[Mention]:
+    """Without the "right" of "right front left tyre": before another place it only begins."""
+    places = {span.first for span in spans if span.kind == "position"}
+    for span in spans:
+        if not (span.name in DISCOURSE and span.kind == "position" and span.last + 1 in places):
+            yield span
 
 
 def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention]:

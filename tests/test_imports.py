@@ -39,6 +39,7 @@ LAYERS = (
     "things",
     "followups",
     "assemble",
+    "explain",
     "cautions",
     "units",
     "bands",

@@ -81,7 +81,15 @@ def take(
 @MACHINE
 @BANDS
 @FORMAT
-def read(file: Path, machine: str | None, bands: Path | None, form: str | None) -> None:
+@click.option(
+    "--explain",
+    is_flag=True,
+    help="Instead of the record, print the note with every known word marked, and why each number "
+    "became what it is.",
+)
+def read(
+    file: Path, machine: str | None, bands: Path | None, form: str | None, explain: bool
+) -> None:
     """Read a typed or dictated note and print its service record.
 
     FILE is a text file in UTF-8, or - for standard input.
@@ -89,16 +97,29 @@ def read(file: Path, machine: str | None, bands: Path | None, form: str | None) 
     \b
       talklog read note.txt --bands van.toml
       echo "rear tyre two point two bar" | talklog read - --format json
+      talklog read note.txt --explain
     """
     from talklog.typed import read_file, read_stream
+
+    if explain and form:
+        raise click.UsageError("--explain prints for people: leave --format out")
 
     chosen = sheet_chosen(machine, bands)
     piped = str(file) == "-"
     transcript = read_stream(sys.stdin.buffer) if piped else read_file(file)
+    if explain:
+        _explain(transcript)
+        return
     done = _Done(form=form, out=None, single=True)
     name = "from standard input" if piped else file.name
     done.add(_record(transcript, chosen or (None if piped else sheet_of(file))), name)
     done.finish()
+
+
+def _explain(transcript: Transcript) -> None:
+    from talklog.explain import explain
+
+    write_out(explain(transcript))
 
 
 @click.command(short_help="A recording -> its words.")
