@@ -29,8 +29,8 @@ MARKS = {
     "state": "measured when",
 }
 HEAD = """\
-{words} words. What stands in brackets was known, with what it was taken for. Other words that matter
-belong in talklog/data/: components, actions, conditions, quantities, positions, cues.
+{words} words. What stands in brackets was known, with what it was taken for. Other words that
+matter belong in talklog/data/: components, actions, conditions, quantities, positions, cues.
 """
 
 
