@@ -1,12 +1,13 @@
 """Train the acoustic network, by selfless CTC or the sequence loss.
 
-On one GPU; for a smoke test, on the processor.
+On one GPU; with ``torchrun --nproc-per-node N -m models.speech.train ...`` on several, each with
+its own batches; for a smoke test, on the processor.
 
-    python -m models.speech.train --clips DATA --noise NOISE --start start.pt --out DIR
+    python -m models.speech.train --clips DATA --noise NOISE --weights start.pt --out DIR
 
 Writes DIR/network.pt (the running average of the weights, which is what ships) every minute, and
 DIR/log.jsonl (loss, phone error per corpus). To go on from an earlier run, give its network.pt as
-``--start`` with ``--ramp-done``.
+``--weights`` with ``--ramp-done``.
 """
 
 from __future__ import annotations
@@ -14,14 +15,17 @@ from __future__ import annotations
 import glob
 import json
 import math
+import os
 import random
 import time
 from collections import defaultdict
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import click
 import torch
+import torch.distributed as distributed
 import torch.nn.functional as functional
 
 from . import augment, clips, network
@@ -31,7 +35,7 @@ from .phones import BLANK, OUTPUTS
 from .sequence_loss import denominator, phone_bigram
 
 LONGEST = 20 * SAMPLE_RATE
-AVERAGE = 0.9995  # decay of the running average of weights, per step
+AVERAGE = 0.998  # decay of the running average of weights, per step: some 500 steps count
 CTC_SHARE = 0.2
 SQUARE_COST = 2e-4
 RAMP = (0.03, 0.2)  # share of the schedule over which augmentation grows from nothing to full
@@ -222,47 +226,84 @@ def update_average(
     torch._foreach_lerp_([ours[n] for n in floats], [theirs[n] for n in floats], 1 - decay)
 
 
+class Peers:
+    """The processes of one training, one a GPU; a single one when torchrun did not start them."""
+
+    def __init__(self, device: str) -> None:
+        self.rank, self.count = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
+        self.kind = device
+        self.device = f"{device}:{os.environ.get('LOCAL_RANK', 0)}" if device == "cuda" else device
+        if device == "cuda":
+            torch.cuda.set_device(self.device)  # where Triton runs its programs
+        if self.count > 1:
+            distributed.init_process_group("nccl" if device == "cuda" else "gloo")
+
+    def share(self, net: network.AcousticNetwork, *, finished: bool, look: bool) -> bool:
+        """Averages the gradients of all; whether training ends, once one of them has finished.
+
+        All must end at the same step, so they ask each other: only when ``look``, since that
+        waits for the GPU.
+        """
+        if self.count == 1:
+            return finished
+        gradients = [p.grad for p in net.parameters() if p.grad is not None]
+        flag = torch.full((1,), float(finished), device=self.device)
+        flat = torch.cat([*(gradient.flatten() for gradient in gradients), flag])
+        distributed.all_reduce(flat)
+        sizes = [gradient.numel() for gradient in gradients]
+        *pieces, flag = (flat / self.count).split([*sizes, 1])
+        for gradient, piece in zip(gradients, pieces, strict=True):
+            gradient.copy_(piece.view_as(gradient))
+        return look and flag.item() > 0
+
+
+def stream(trainer: Trainer, most: int, more: str) -> Iterator[tuple[list[list[clips.Clip]], bool]]:
+    """Batches without end; with each, whether new clips have come since the last one."""
+    new = True
+    while True:
+        new = trainer.add_new(more) or new
+        for groups in batches(trainer.train, most, 0.3):
+            yield groups, new
+            new = False
+
+
 def run(
     trainer: Trainer,
     net,
     average,
     optimiser,
     plan: Schedule,
-    most: int,
+    peers: Peers,
     log: Path,
-    more: str,
+    batches_of: Iterator,
     *,
     sequence: bool,
 ) -> int:
     """Trains until the plan's seconds are over; returns the steps made."""
-    step, smooth, reported = 0, 0.0, time.monotonic()
-    bigram = None
-    while plan.progress() < 1:
-        if (trainer.add_new(more) or step == 0) and sequence:
+    smooth, reported, bigram = 0.0, time.monotonic(), None
+    for step, (groups, new) in enumerate(batches_of):
+        if new and sequence:
             bigram = phone_bigram((clip.outputs for clip in trainer.train), OUTPUTS)
             bigram = bigram.to(trainer.device)
-        for groups in batches(trainer.train, most, 0.3):
-            if plan.progress() >= 1:
-                break
-            for group in optimiser.param_groups:
-                group["lr"] = plan.learning_rate(step) * group["share"]
-            ramp = 1.0 if trainer.ramp_done else plan.ramp()
-            features, lengths = trainer.features(groups, ramp)
-            with torch.autocast(trainer.device, torch.bfloat16, enabled=trainer.device == "cuda"):
-                logits = net(features)
-            loss = mean_loss(logits, lengths, groups, bigram)
-            optimiser.zero_grad()
-            loss.backward()
-            torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
-            optimiser.step()
-            update_average(average, net, min(AVERAGE, 1 - 1 / (step + 2)))
-            step += 1
-            if step % 20 == 0:
-                smooth = loss.item() if not smooth else 0.9 * smooth + 0.1 * loss.item()
-            if time.monotonic() - reported > 60:
-                reported = time.monotonic()
-                report(log, step, smooth, len(trainer.train), phone_errors(trainer, average))
-                network.save(average, str(log.parent / "network.pt"))
+        for group in optimiser.param_groups:
+            group["lr"] = plan.learning_rate(step) * group["share"]
+        features, lengths = trainer.features(groups, 1.0 if trainer.ramp_done else plan.ramp())
+        with torch.autocast(peers.kind, torch.bfloat16, enabled=peers.kind == "cuda"):
+            logits = net(features)
+        loss = mean_loss(logits, lengths, groups, bigram)
+        optimiser.zero_grad()
+        loss.backward()
+        if peers.share(net, finished=plan.progress() >= 1, look=step % 10 == 0):
+            break
+        torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+        optimiser.step()
+        update_average(average, net, min(AVERAGE, 1 - 1 / (step + 2)))
+        if step % 20 == 0:
+            smooth = loss.item() if not smooth else 0.9 * smooth + 0.1 * loss.item()
+        if peers.rank == 0 and time.monotonic() - reported > 60:
+            reported = time.monotonic()
+            report(log, step, smooth, len(trainer.train), phone_errors(trainer, average))
+            network.save(average, str(log.parent / "network.pt"))
     return step
 
 
@@ -276,7 +317,7 @@ def report(log: Path, step: int, loss: float, clip_count: int, errors: dict[str,
 @click.command(help=__doc__)
 @click.option("--clips", "data", required=True, help="Path that clips.py wrote, without suffix.")
 @click.option("--noise", required=True, help="The same, of noise.")
-@click.option("--start", required=True, help="Weights to start from.")
+@click.option("--weights", "start", required=True, help="Weights to start from.")
 @click.option("--out", type=click.Path(path_type=Path), required=True)
 @click.option("--seconds", type=float, default=550, show_default=True)
 @click.option("--rate", type=float, default=2.5e-3, show_default=True)
@@ -305,12 +346,15 @@ def main(
     device,
 ) -> None:
     out.mkdir(parents=True, exist_ok=True)
-    torch.manual_seed(1)
-    random.seed(1)
-    trainer = Trainer(data, noise, device, ramp_done)
+    peers = Peers(device)
+    torch.manual_seed(1)  # all peers widen alike
     net = network.load(start)
     net = network.widen(net, width, bottleneck) if width else net
-    net, average = net.to(device), network.AcousticNetwork(net.shape).to(device).eval()
+    torch.manual_seed(1 + peers.rank)
+    random.seed(1 + peers.rank)
+    trainer = Trainer(data, noise, peers.device, ramp_done)
+    net = net.to(peers.device)
+    average = network.AcousticNetwork(net.shape).to(peers.device).eval()
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(parameter_groups(net, body), lr=rate, weight_decay=1e-2)
     plan = Schedule(seconds, time.monotonic(), rate)
@@ -322,13 +366,16 @@ def main(
         average,
         optimiser,
         plan,
-        int(batch * SAMPLE_RATE),
+        peers,
         out / "log.jsonl",
-        more,
+        stream(trainer, int(batch * SAMPLE_RATE), more),
         sequence=sequence,
     )
-    report(out / "log.jsonl", step, 0.0, len(trainer.train), phone_errors(trainer, average))
-    network.save(average, str(out / "network.pt"))
+    if peers.rank == 0:
+        network.save(average, str(out / "network.pt"))
+        report(out / "log.jsonl", step, 0.0, len(trainer.train), phone_errors(trainer, average))
+    if peers.count > 1:
+        distributed.destroy_process_group()
 
 
 if __name__ == "__main__":
