@@ -19,7 +19,7 @@ from spacy.training import Example
 from spacy.vocab import Vocab
 from thinc.api import Model
 
-NUMBERS, TRUE, LIKELY = "numbers", "roles", "likely"  # keys of Doc.user_data
+NUMBERS, TRUE, LIKELY, WEIGHT = "numbers", "roles", "likely", "weight"  # keys of Doc.user_data
 ROLES = (
     *("measured", "set", "as_found", "as_left"),
     *("quoted_spec", "other_opinion", "tool_size", "part_size", "superseded", "intention"),
@@ -88,15 +88,17 @@ class RoleReader(TrainablePipe):
         sgd: Any = None,
         losses: dict[str, float] | None = None,
     ) -> dict[str, float]:
-        """One step over the numbers whose role is known. ``drop`` is the share of clues hidden."""
+        """One step over the numbers whose role is known, each with the weight of its note.
+        ``drop`` is the share of clues hidden."""
         losses = losses if losses is not None else {}
         known = [pair for example in examples for pair in _known(example.reference)]
         if known:
-            rows = [self._hidden(self.rows_of(clues), drop) for clues, _ in known]
+            rows = [self._hidden(self.rows_of(clues), drop) for clues, *_ in known]
+            weights = np.array([weight for *_, weight in known], dtype="float32")
             scores, backprop = self.model.begin_update(rows)
             slope = _softmax(scores)
-            slope[np.arange(len(known)), [ROLES.index(role) for _, role in known]] -= 1
-            backprop(slope / len(known))
+            slope[np.arange(len(known)), [ROLES.index(role) for _, role, _ in known]] -= 1
+            backprop(slope * weights[:, None] / weights.sum())
             losses[self.name] = losses.get(self.name, 0.0) + float((slope**2).sum())
             if sgd is not None:
                 self.finish_update(sgd)
@@ -115,7 +117,7 @@ class RoleReader(TrainablePipe):
         """Learns which clues are known: those of ``least`` numbers or more."""
         counts: Counter[str] = Counter()
         for example in get_examples():
-            for clues, _ in _known(example.reference):
+            for clues, *_ in _known(example.reference):
                 counts.update(set(clues))
         self.cfg["clues"] = sorted(clue for clue, count in counts.items() if count >= least)
         rows = len(self.cfg["clues"])
@@ -137,9 +139,10 @@ def make_role_reader(nlp: Language, name: str) -> RoleReader:
     return RoleReader(nlp.vocab, build_sum(0), name)
 
 
-def _known(doc: Doc) -> list[tuple[Sequence[str], str]]:
+def _known(doc: Doc) -> list[tuple[Sequence[str], str, float]]:
     pairs = zip(doc.user_data[NUMBERS], doc.user_data[TRUE], strict=True)
-    return [(clues, role) for clues, role in pairs if role is not None]
+    weight = doc.user_data.get(WEIGHT, 1.0)
+    return [(clues, role, weight) for clues, role in pairs if role is not None]
 
 
 def _softmax(scores: np.ndarray) -> np.ndarray:

@@ -102,7 +102,9 @@ class SpanReader(TrainablePipe):
     ) -> dict[str, float]:
         """One step. ``drop`` is the share of clues that are hidden, and of the units dropped."""
         losses = losses if losses is not None else {}
-        examples = [example for example in examples if len(example.reference)]
+        examples = [example for example in examples if GOLD in example.reference.user_data]
+        if not examples:
+            return losses
         hidden = [self._hidden(self.keys_of(e.reference), drop) for e in examples]
         set_dropout(self.model, drop)
         scores, backprop = self.model.begin_update(hidden)
@@ -141,11 +143,11 @@ class SpanReader(TrainablePipe):
     ) -> None:
         """Learns which words are known: those in ``least`` notes or more."""
         counts: dict[str, int] = {}
-        for example in get_examples():
+        for example in _marked(get_examples()):
             for word in {clues[0] for clues in example.reference.user_data[CLUES]}:
                 counts[word] = counts.get(word, 0) + 1
         self.cfg["known"] = sorted(word for word, count in counts.items() if count >= least)
-        some = [self.keys_of(example.reference) for example in islice(get_examples(), 5)]
+        some = [self.keys_of(example.reference) for example in islice(_marked(get_examples()), 5)]
         self.model.initialize(X=some)
 
     def score(self, examples: Iterable[Example], **_: Any) -> dict[str, float]:
@@ -161,6 +163,11 @@ class SpanReader(TrainablePipe):
 def make_reader(nlp: Language, name: str, model: dict[str, int]) -> SpanReader:
     """``model`` are the sizes of ``build_network``."""
     return SpanReader(nlp.vocab, build_network(**model), name)
+
+
+def _marked(examples: Iterable[Example]) -> Iterator[Example]:
+    """Those whose spans somebody marked; generated notes have none."""
+    return (example for example in examples if GOLD in example.reference.user_data)
 
 
 def set_dropout(model: Model, share: float) -> None:

@@ -1,0 +1,1 @@
+"""Generated text for training the extractor, kept apart from what people wrote."""
