@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from talklog.context import Context
 from talklog.followups import due_of, follow_ups, spoken_cautions
+from talklog.handsfree import DROP
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.readings import make_reading
@@ -37,6 +38,7 @@ def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumbe
     """Puts the roled numbers and the other mentions together."""
     context = Context(transcript, mentions, roled)
     readings, unsure = _readings(context)
+    readings, dropped = _without_dropped(transcript, readings)
     meter = next((n for n in roled if n.role == "meter" and _meter_unit(n)), None)
     due = [n for n in roled if n.role == "follow_up" and due_of(transcript, n) is not None]
     unsure += [_unplaced(n) for n in roled if _is_left(n, meter, due)]
@@ -47,7 +49,7 @@ def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumbe
     sizes = [SetAside("part_size", at, at) for at in written_sizes(transcript)]
     return Notes(
         readings=_paired(readings),
-        set_aside=(*_set_aside(roled), *sizes),
+        set_aside=(*_set_aside(roled), *dropped, *sizes),
         actions=tuple(actions(context, later)),
         parts=tuple(part for part, _ in found),
         findings=tuple(findings(context)),
@@ -72,6 +74,22 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
         else:
             unsure.append(made)
     return readings, unsure
+
+
+def _without_dropped(
+    transcript: Transcript, readings: list[Reading]
+) -> tuple[list[Reading], list[SetAside]]:
+    """ "scratch the last reading" takes back the reading said last before it, and no other."""
+    kept, dropped = list(readings), []
+    for at, word in enumerate(transcript.words):
+        if word.text != DROP:
+            continue
+        last = max((r for r in kept if r.last < at), key=lambda r: r.last, default=None)
+        if last is not None:
+            gone = [r for r in kept if (r.first, r.last) == (last.first, last.last)]
+            kept = [r for r in kept if r not in gone]
+            dropped.append(SetAside("superseded", last.first, last.last))
+    return kept, dropped
 
 
 def _paired(readings: list[Reading]) -> tuple[Reading, ...]:

@@ -14,7 +14,7 @@ from typing import NoReturn
 import click
 
 from talklog import __version__
-from talklog.commands import bands, models, records
+from talklog.commands import bands, listen, models, records
 from talklog.commands.common import complain
 from talklog.errors import TalklogError
 
@@ -26,6 +26,7 @@ MAIN_HELP = """Turn spoken workshop notes into checked service records. Nothing 
   talklog take van.flac                    recording -> record, with van.toml as its bands
   talklog take notes/ --out records/       a folder of recordings -> files
   talklog read note.txt --format json      the same from typed or dictated text
+  talklog listen --bands van.toml          live, while you work: what is out of band at once
   talklog hear van.flac --format vtt       only the words, with their times
   talklog bands check van.toml             is this band sheet good?
 
@@ -44,6 +45,7 @@ for command in (
     records.take,
     records.read,
     records.hear,
+    listen.listen,
     bands.bands,
     models.models,
 ):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from talklog.assemble import understand
 from talklog.cautions import find_cautions
 from talklog.check import check
+from talklog.handsfree import obey
 from talklog.record import ServiceRecord, make_record
 from talklog.sheets import NamedSheet
 from talklog.transcript import Transcript
@@ -16,6 +17,7 @@ def record_of(transcript: Transcript, *, sheet: NamedSheet | None = None) -> Ser
     "inlet gap nought point two five" -> a record with one reading of 0.25 and no unit.
     Raises TalklogError for a broken data file.
     """
+    transcript = obey(transcript)
     notes = understand(transcript)
     checked = check(notes, sheet.sheet if sheet else None)
     warned = find_cautions(transcript, notes, sheet=sheet.name if sheet else None)

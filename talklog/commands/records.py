@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -65,7 +66,18 @@ def take(
     files = recordings(audio)
     if form == "html" and len(files) > 1 and out is None:
         raise click.UsageError("several records do not fit one HTML page: add --out DIR")
-    chosen = sheet_chosen(machine, bands)
+    record_files(files, sheet_chosen(machine, bands), form=form, out=out, model=model)
+
+
+def record_files(
+    files: Sequence[Path],
+    chosen: NamedSheet | None,
+    *,
+    form: str | None,
+    out: Path | None,
+    model: Path | None,
+) -> None:
+    """Hear recordings and show or write the record of each; what fails is told, the rest done."""
     hear_one = listener(model)
     done = _Done(form=form, out=out, single=len(files) == 1)
     for path in files:

@@ -1,0 +1,1 @@
+"""Listening while the mechanic talks: sound in, words and verdicts out as they come."""

@@ -1,0 +1,67 @@
+"""Sound -> a growing recording, a session and alerts, until it ends or somebody says so."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from talklog.audio import RATE
+from talklog.live.alerts import Alerts
+from talklog.live.growing import GrowingRecording
+from talklog.live.session import Event, Session
+
+GAP = bytes(2 * RATE)  # a second of silence where listening goes on: nothing runs on across it
+
+
+@dataclass
+class Listening:
+    """Everything that one session of listening works with."""
+
+    session: Session
+    recording: GrowingRecording
+    alerts: Alerts
+    show: Callable[[Event], None]
+    _deaf: float = field(default=0.0, init=False)  # seconds for which talklog hears itself
+
+    def run(self, blocks: Iterable[bytes]) -> None:
+        """Listen until the sound ends or the session is finished by voice.
+
+        The recording is closed however this ends. While paused nothing is written, and while
+        talklog itself speaks silence is, so that its own words never stand in a record.
+        """
+        try:
+            for block in blocks:
+                self._take(self._without_own_voice(block))
+                if self.session.finished:
+                    return
+        finally:
+            self._tell(self.session.finish())
+            self.recording.close()
+
+    def _take(self, block: bytes) -> None:
+        before = self.session.paused
+        if not before:
+            self.recording.write(block)
+        self._tell(self.session.feed(block))
+        if before and not self.session.paused:
+            self.recording.write(GAP)
+
+    def _without_own_voice(self, block: bytes) -> bytes:
+        if self._deaf <= 0:
+            return block
+        self._deaf -= len(block) / 2 / RATE
+        return bytes(len(block))
+
+    def _tell(self, events: Iterable[Event]) -> None:
+        for event in events:
+            self.show(event)
+            if event.kind in ("reading", "changed"):
+                self._deaf_for(self.alerts.sound(event.level, event.text))
+            if event == Event("command", "read_back"):
+                text = self.session.last_reading()
+                self.show(Event("read back", text))
+                self._deaf_for(self.alerts.speak(text))
+
+    def _deaf_for(self, seconds: float) -> None:
+        if self.alerts.say is not None:
+            self._deaf = max(self._deaf, 0.0) + seconds
