@@ -91,7 +91,7 @@ def _column_codes(values: np.ndarray, marks: np.ndarray) -> np.ndarray:
     return np.where(values < p25, lower, np.where(values >= p75, upper, middle))
 
 
-FIELDS = ("LinearParams", "BiasParams", "Params", "StatsMean", "StatsVar")
+FIELDS = ("LinearParams", "BiasParams", "Params", "StatsMean", "StatsVar", "Scales")
 
 
 def read_components(path: str) -> dict[str, dict[str, np.ndarray]]:

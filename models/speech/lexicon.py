@@ -8,13 +8,14 @@ what espeak-ng said, for a person to review.
 
 The words are, always: those of the dictation grammar, of talklog's own vocabulary files, of the
 hand-written lexicon, of the hand-written notes and of --extra notes. Then the most useful words
-of the text corpora up to the given number. Names and words that only a guess could pronounce
-are left out of that last part.
+of the text corpora up to the given number. Names, words that only a guess could pronounce and
+those of left_out.txt are left out of that last part.
 """
 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import re
 import tomllib
 from collections import Counter
@@ -27,6 +28,7 @@ from models.speech.phones import PHONES
 from models.speech.pronunciations import Pronouncer, Pronunciation
 
 WORK = Path(__file__).parent / "work"
+LEFT_OUT = Path(__file__).parent / "lexicon" / "left_out.txt"
 TALKLOG_DATA = Path(__file__).parents[2] / "talklog" / "data"
 # Keys of the vocabulary files whose text is not speech.
 NOT_SPOKEN = frozenset({"ucum", "definition", "typed", "note", "si", "source", "text", "name"})
@@ -91,7 +93,19 @@ def corpus_counts() -> tuple[Counter[str], set[str]]:
 def useful_words(counts: Counter[str], names: set[str], pronouncer: Pronouncer) -> list[str]:
     """Words of the corpora that dictionaries can pronounce, most used first, without names."""
     ranked = (word for word, _ in counts.most_common() if len(word) > 1 and word not in names)
-    return [word for word in ranked if _in_dictionary(word, pronouncer)]
+    banned = left_out()
+    return [w for w in ranked if _in_dictionary(w, pronouncer) and digest(w) not in banned]
+
+
+def left_out() -> frozenset[str]:
+    """Digests of words of the corpora that the recogniser shall not know: names of makers."""
+    lines = LEFT_OUT.read_text(encoding="utf-8").splitlines()
+    return frozenset(line for line in lines if line and not line.startswith("#"))
+
+
+def digest(word: str) -> str:
+    """How a word stands in left_out.txt: the first 12 hexadecimal digits of its SHA-256."""
+    return hashlib.sha256(word.encode()).hexdigest()[:12]
 
 
 def _in_dictionary(word: str, pronouncer: Pronouncer) -> bool:

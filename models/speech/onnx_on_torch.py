@@ -250,10 +250,10 @@ def _convolve(value, weights, bias, attributes):
         value,
         weights,
         bias,
-        attributes["strides"],
+        attributes.get("strides", 1),
         pads[0],
-        attributes["dilations"],
-        attributes["group"],
+        attributes.get("dilations", 1),
+        attributes.get("group", 1),
     )
 
 
