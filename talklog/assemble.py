@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from talklog.confidence import with_confidence
 from talklog.context import Context
 from talklog.followups import due_of, follow_ups, spoken_cautions
 from talklog.handsfree import DROP
@@ -31,7 +32,8 @@ def understand(transcript: Transcript) -> Notes:
     Raises DataFileError when a vocabulary file breaks the rules.
     """
     mentions = find_mentions(transcript)
-    return assemble(transcript, mentions, assign_roles(transcript, mentions))
+    notes = assemble(transcript, mentions, assign_roles(transcript, mentions))
+    return with_confidence(notes, transcript)
 
 
 def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumber, ...]) -> Notes:

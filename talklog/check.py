@@ -219,7 +219,7 @@ def _judged(reading: Reading, sheet: BandSheet | None) -> CheckedReading:
     matches, why = ([], "There is no band sheet.") if sheet is None else _matches(reading, sheet)
     matches = _of_one_kind(reading, matches)
     if not matches:
-        doubt = f"{_sentence(reading.doubt)} {why}" if reading.doubt else why
+        doubt = f"{_sentence(reading.doubt)}{_or_else(reading)} {why}" if reading.doubt else why
         return CheckedReading(reading, "unsure" if reading.doubt else "no_band", None, doubt)
     settled = _settled(reading, matches)
     if settled is not None:
@@ -228,6 +228,13 @@ def _judged(reading: Reading, sheet: BandSheet | None) -> CheckedReading:
     if reading.doubt:
         return CheckedReading(reading, "unsure", band, _each_way(reading, matches))
     return _by_matches(reading, matches, why)
+
+
+def _or_else(reading: Reading) -> str:
+    """ " It may be 30 thou or 13.5 thou.": what it may have been by ear, where there is no band."""
+    heard = [other for other in reading.sounds_like if other in reading.alternatives]
+    ways = [f"{other.said} {other.unit or ''}".strip() for other in heard]
+    return f" It may be {' or '.join(dict.fromkeys(ways))}." if ways else ""
 
 
 def _of_one_kind(reading: Reading, matches: list[_Match]) -> list[_Match]:
@@ -244,8 +251,21 @@ def _by_matches(reading: Reading, matches: list[_Match], why: str) -> CheckedRea
         lead = lead or "Several bands could be meant."
         return CheckedReading(reading, "unsure", None, f"{lead} {' '.join(texts)}")
     band = matches[0].band
-    said = [why, *_general(reading, band), lead, outcomes[0].text]
-    return CheckedReading(reading, outcomes[0].verdict, band, " ".join(filter(None, said)))
+    alike = _inside_by_ear(reading, outcomes[0], band)
+    verdict = "unsure" if alike else outcomes[0].verdict
+    said = [why, *_general(reading, band), lead, outcomes[0].text, alike]
+    return CheckedReading(reading, verdict, band, " ".join(filter(None, said)))
+
+
+def _inside_by_ear(reading: Reading, outcome: _Outcome, band: Band) -> str:
+    """A value out of band that was heard less than surely, and sounds like one in band."""
+    if outcome.verdict not in OUT:
+        return ""
+    for other in reading.sounds_like:
+        if _outcome(other.value, other.unit, band).verdict == "in_band":
+            shown = f"{other.value:f} {other.unit or ''}".strip()
+            return f"But {shown} sounds like it and would be in band: listen again."
+    return ""
 
 
 def _open_points(matches: list[_Match]) -> str:

@@ -25,7 +25,9 @@ class Alternative:
 @dataclass(frozen=True, slots=True)
 class Reading:
     """A value that was measured, set, found or left. ``unit`` is a trade name, ``None`` if no unit
-    was said. ``doubt`` is ``None`` when certain, else the plain reason why it must be asked."""
+    was said. ``doubt`` is ``None`` when certain, else the plain reason why it must be asked.
+    ``confidence`` is the probability that value and unit were heard right, ``None`` for typed
+    text; ``sounds_like`` is what it may have been instead, by ear."""
 
     quantity: str
     component: str
@@ -40,6 +42,8 @@ class Reading:
     reason: str
     doubt: str | None = None
     alternatives: tuple[Alternative, ...] = ()
+    confidence: float | None = None
+    sounds_like: tuple[Alternative, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,6 @@ from talklog.quantity import Quantity, Setting, quantity_of
 from talklog.roled import RoledNumber
 from talklog.vocabulary import UnitWords, load
 
-SURE = 0.8  # the recogniser's confidence below which a number is asked about; see the model card
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
 CLOSE = 9  # words: within these a carried unit is said in the reason, beyond it is asked about
 BEFORE, BEHIND = 6, 3  # words around a number in which the state is said: "45 psi hot"
@@ -79,7 +78,7 @@ def make_reading(context: Context, item: RoledNumber, last: Reading | None) -> R
         last=max(end, item.number.last),
         reason=f"role {role}: {why_role}; quantity {measure.quantity}: {measure.why_quantity}; "
         f"{measure.why_unit}component: {why_component}",
-        doubt=item.doubt or measure.doubt or _heard_badly(context, first, end),
+        doubt=item.doubt or measure.doubt,
         alternatives=_alternatives(item, measure),
     )
 
@@ -212,15 +211,6 @@ def _either(measure: Measure, item: RoledNumber) -> Measure:
 
 
 # ---- the rest of a reading -----------------------------------------------------------------------
-
-
-def _heard_badly(context: Context, first: int, last: int) -> str | None:
-    """A value is as good as its worst-heard word."""
-    heard = [w for w in context.transcript.words[first : last + 1] if w.confidence is not None]
-    worst = min(heard, key=lambda word: word.confidence, default=None)
-    if worst is None or worst.confidence >= SURE:
-        return None
-    return f'"{worst.text}" was not heard clearly'
 
 
 def _alternatives(item: RoledNumber, measure: Measure) -> tuple[Alternative, ...]:

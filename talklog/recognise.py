@@ -7,20 +7,24 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import os
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
 
 from talklog.audio import RATE, Recording, hushed, open_audio, read_blocks
 from talklog.errors import ModelError
-from talklog.transcript import Source, Transcript, Word
+from talklog.rehearing import Rehearer, hear_again
+from talklog.transcript import Source, Transcript, Way, Word
 
 MODEL_NAME = "talklog-en"
 VARIABLE = "TALKLOG_MODEL"
 # A word the recogniser heard but does not know. It stays a word, so that no number reaches across.
 UNKNOWN = "[unclear]"
 _UNKNOWN = frozenset({"<unk>", "[unk]", "<UNK>", "[UNK]"})  # as models spell it
+WAYS = 12  # ways of hearing a piece again; more change no figure
 # Marks for sounds that are no words; models spell them in these brackets.
 _SOUND_BRACKETS = (("[", "]"), ("<", ">"), ("!", ""))
 # Seconds of the recording that are done, and seconds in all if known; both are equal at the end.
@@ -128,10 +132,15 @@ class Recogniser:
         self._engine = engine or VoskEngine(find_model(model))
 
     def hear(self, path: Path, *, on_progress: OnProgress | None = None) -> Transcript:
-        """The words of a recording. Raises AudioError for one that cannot be read to its end."""
+        """The words of a recording, and its numbers heard again if the engine can do that.
+
+        Raises AudioError for a recording that cannot be read to its end.
+        """
         recording = open_audio(path)
-        blocks = read_blocks(recording)
-        return recognise(recording, blocks, self._engine, on_progress=on_progress)
+        heard = recognise(recording, read_blocks(recording), self._engine, on_progress=on_progress)
+        if not isinstance(self._engine, Rehearer):
+            return heard
+        return replace(heard, again=hear_again(heard.words, read_blocks(recording), self._engine))
 
     def listener(self) -> Listener:
         """A listener for one note that comes block by block."""
@@ -167,6 +176,24 @@ class VoskEngine:
         recogniser.SetWords(True)
         return VoskStream(recogniser)
 
+    def ways(self, block: bytes) -> tuple[Way, ...]:
+        """The likeliest ways to hear a short piece of sound, by shares that add up to 1.
+
+        Vosk gives each way the logarithm of its likelihood; shares are those likelihoods.
+        """
+        _throw_dice_anew()
+        recogniser = self._recogniser(self._model, RATE)
+        recogniser.SetMaxAlternatives(WAYS)
+        recogniser.SetWords(True)
+        recogniser.AcceptWaveform(block)
+        found = json.loads(recogniser.FinalResult()).get("alternatives", ())
+        best = max((way["confidence"] for way in found), default=0.0)
+        likely = [math.exp(way["confidence"] - best) for way in found]
+        return tuple(
+            Way(part / sum(likely), tuple(map(_timed, way.get("result", ()))))
+            for part, way in zip(likely, found, strict=True)
+        )
+
 
 class VoskStream:
     """A KaldiRecognizer under the names of ``Stream``. It is used for one note only."""
@@ -186,6 +213,10 @@ class VoskStream:
 
     def partial_result(self) -> str:
         return self._recogniser.PartialResult()
+
+
+def _timed(piece: dict[str, Any]) -> tuple[str, float, float]:
+    return piece["word"].lower(), piece["start"], piece["end"]
 
 
 def _import_vosk() -> Any:

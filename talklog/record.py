@@ -376,7 +376,7 @@ def _reading(item: check.CheckedReading, said: transcript.Transcript) -> Reading
         "reason": _reason(reading.reason, item.reason),
         "start": span[0].start,
         "end": span[-1].end,
-        "confidence": min(sure) if sure else None,
+        "confidence": min(sure) if sure and reading.confidence is None else reading.confidence,
     }
     return Reading(**common, **_units(reading))
 

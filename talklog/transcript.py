@@ -44,11 +44,39 @@ class Source:
 
 
 @dataclass(frozen=True, slots=True)
+class Way:
+    """One way in which a stretch of sound may be heard; ``share`` is its part (0..1) of them all.
+
+    ``words`` is (text, start, end) in seconds of the recording.
+    """
+
+    share: float
+    words: tuple[tuple[str, float, float], ...]
+
+
+SECOND = "second"
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearing:
+    """A stretch of the recording heard once more, the likeliest way first. ``how`` is the speed at
+    which it was played ("plain", "slow"), or SECOND for another recogniser, whose words have no
+    times of their own."""
+
+    how: str
+    start: float
+    end: float
+    ways: tuple[Way, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Transcript:
-    """Words in the order they were said, and their source."""
+    """Words in the order they were said, and their source. ``again`` holds other hearings of the
+    seconds with numbers; it says how sure a number is and never changes a word."""
 
     source: Source
     words: tuple[Word, ...]
+    again: tuple[Rehearing, ...] = ()
 
     def heard(self, first: int, last: int) -> str:
         """The words of an inclusive span, joined by spaces."""

@@ -61,7 +61,7 @@ def _listen(path: Path) -> Transcript:
         raise AudioError(f"{path}: not a recording")
     heard = read_text(data, name=path.name)
     words = tuple(
-        replace(word, start=i * 0.5, end=i * 0.5 + 0.4, confidence=0.9, written=None)
+        replace(word, start=i * 0.5, end=i * 0.5 + 0.4, confidence=1.0, written=None)
         for i, word in enumerate(heard.words)
     )
     return Transcript(Source("audio", path.name, heard.source.sha256, 9.0, "vosk", "test"), words)

@@ -19,6 +19,7 @@ LAYERS = (
     "rehearing",
     "recognise",
     "typed",
+    "second_listener",
     "formats",
     "vocabulary",
     "own_words.graph_file",
@@ -85,8 +86,17 @@ OWNERS = {
     "soxr": {"audio"},
     "av": {"audio"},
     "thinc": {"spanreader", "rolereader"},
-    "numpy": {"own_words", "spanreader", "rolereader", "audio", "recognise", "rehearing", "live.alerts"},
+    "numpy": {
+        "own_words",
+        "spanreader",
+        "rolereader",
+        "audio",
+        "recognise",
+        "rehearing",
+        "live.alerts",
+    },
     "sounddevice": {"live"},
+    "faster_whisper": {"second_listener"},
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

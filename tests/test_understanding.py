@@ -88,7 +88,7 @@ def test_a_pause_ends_the_reach_of_a_cue() -> None:
 
 
 def test_badly_heard_value_is_unsure() -> None:
-    sure, unsure = (understand(spoken("oil pressure three bar", confidence=c)) for c in (0.95, 0.5))
+    sure, unsure = (understand(spoken("oil pressure three bar", confidence=c)) for c in (1.0, 0.5))
     assert sure.readings[0].doubt is None
     assert unsure.readings[0].doubt and unsure.readings[0].said == "3"
 

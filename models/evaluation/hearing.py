@@ -33,11 +33,14 @@ SPOKEN = {
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """A value and the units its unit words can mean. ``flagged``: the program asks about it."""
+    """A value and the units its unit words can mean. ``flagged``: the program asks about it.
+    ``number`` and ``unit`` are the first and last words of each."""
 
     value: Decimal
     units: frozenset[str]
     flagged: bool = False
+    number: tuple[int, int] = (0, 0)
+    unit: tuple[int, int] = (0, 0)
 
 
 def pairs(transcript: Transcript) -> tuple[Pair, ...]:
@@ -54,7 +57,8 @@ def pairs(transcript: Transcript) -> tuple[Pair, ...]:
         flagged = item.doubt is not None or item.number.first in unsure
         names = frozenset(choice.name for choice in unit.units)
         values = (item.number.value, item.number.high)
-        found += [Pair(value, names, flagged) for value in values if value is not None]
+        where = ((item.number.first, item.number.last), (unit.first, unit.last))
+        found += [Pair(value, names, flagged, *where) for value in values if value is not None]
     return tuple(found)
 
 

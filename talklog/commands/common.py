@@ -40,6 +40,18 @@ MODEL = click.option(
     help="Speech model folder in Vosk's layout, instead of the one that comes with talklog.",
 )
 
+INSTALLED = "installed"
+SECOND_LISTENER = click.option(
+    "--second-listener",
+    "second",
+    is_flag=False,
+    flag_value=INSTALLED,
+    metavar="[DIR]",
+    help="Have another recogniser hear the seconds of each number too; a reading on which the two "
+    "differ is marked unsure. Needs the extra second-listener; DIR is a folder with its weights. "
+    "Stands behind the recordings.",
+)
+
 
 def sheet_chosen(machine: str | None, bands: Path | None) -> NamedSheet | None:
     """The sheet that --bands or --machine names. Raises UsageError when both are given."""
@@ -59,18 +71,31 @@ def sheet_of(path: Path) -> NamedSheet | None:
     return sheet_beside(path)
 
 
-def listener(model: Path | None) -> Callable[[Path], Transcript]:
-    """A function from recording to transcript that loads the model once."""
+def listener(model: Path | None, second: str | None = None) -> Callable[[Path], Transcript]:
+    """A function from recording to transcript that loads the model once.
+
+    ``second`` is the folder of a second listener's weights, or INSTALLED for those of the extra.
+    """
     from talklog.progress import Progress
     from talklog.recognise import Recogniser
 
+    check_numbers = _second_listener(second)
     recogniser = Recogniser(model)
 
     def hear_one(path: Path) -> Transcript:
         progress = Progress(path.name, _progress_text, terminal=sys.stderr.isatty())
-        return recogniser.hear(path, on_progress=progress)
+        heard = recogniser.hear(path, on_progress=progress)
+        return check_numbers(path, heard) if check_numbers else heard
 
     return hear_one
+
+
+def _second_listener(second: str | None) -> Callable[[Path, Transcript], Transcript] | None:
+    if second is None:
+        return None
+    from talklog.second_listener import SecondListener
+
+    return SecondListener(None if second == INSTALLED else Path(second)).listen
 
 
 def _progress_text(text: str) -> None:

@@ -15,6 +15,7 @@ from talklog.commands.common import (
     FORMATS,
     MACHINE,
     MODEL,
+    SECOND_LISTENER,
     complain,
     listener,
     sheet_chosen,
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
 )
 @FORMAT
 @MODEL
+@SECOND_LISTENER
 def take(
     audio: tuple[Path, ...],
     machine: str | None,
@@ -49,6 +51,7 @@ def take(
     out: Path | None,
     form: str | None,
     model: Path | None,
+    second: str | None,
 ) -> None:
     """Listen to recordings and print the service record of each.
 
@@ -60,13 +63,15 @@ def take(
       talklog take van.flac --bands sheets/van.toml
       talklog take monday/ --machine heron --out records/
       talklog take van.flac --format html > van.html
+      talklog take van.flac --second-listener
     """
     from talklog.inputs import recordings
 
     files = recordings(audio)
     if form == "html" and len(files) > 1 and out is None:
         raise click.UsageError("several records do not fit one HTML page: add --out DIR")
-    record_files(files, sheet_chosen(machine, bands), form=form, out=out, model=model)
+    chosen = sheet_chosen(machine, bands)
+    record_files(files, chosen, form=form, out=out, model=model, second=second)
 
 
 def record_files(
@@ -76,9 +81,10 @@ def record_files(
     form: str | None,
     out: Path | None,
     model: Path | None,
+    second: str | None = None,
 ) -> None:
     """Hear recordings and show or write the record of each; what fails is told, the rest done."""
-    hear_one = listener(model)
+    hear_one = listener(model, second)
     done = _Done(form=form, out=out, single=len(files) == 1)
     for path in files:
         with done.reporting():

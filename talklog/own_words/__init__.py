@@ -1,0 +1,1 @@
+"""A user's own words, put into a copy of the speech model."""
