@@ -6,7 +6,8 @@
     ├── DataFileError            a vocabulary, unit, cue or band file that breaks its own rules
     ├── TextError                typed text that cannot be read
     ├── UnitError                a unit that is unknown, or a conversion that has no meaning
-    └── RecordError              a stored record that does not follow the schema
+    ├── RecordError              a stored record that does not follow the schema
+    └── LogbookError             a logbook that is damaged, full, busy, or says no to a change
 
 Only ``cli`` (and later the web pages) turn these into printed text; everything else raises.
 """
@@ -38,3 +39,7 @@ class UnitError(TalklogError):
 
 class RecordError(TalklogError):
     """A stored record that does not follow the schema."""
+
+
+class LogbookError(TalklogError):
+    """A logbook that cannot be opened, read or written, or a change that it must refuse."""
