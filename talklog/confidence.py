@@ -269,9 +269,12 @@ def second_opinion(spoken: Spoken, transcript: Transcript) -> Key:
     units = _units_of([word.text for word in _unit_words(spoken, transcript)])
     for hearing in _covering(spoken, transcript, second=True):
         found = list(_numbers_at(hearing.ways[0], (hearing.start, hearing.end)))
-        for values, named in found:
-            if spoken.value in values and (not units or not named or units & named):
-                return SAME
+        same = [named for values, named in found if spoken.value in values]
+        spoken_units = [named for named in same if named]
+        if same and (not units or not spoken_units or any(units & n for n in spoken_units)):
+            return SAME
+        if same:
+            return spoken.value, spoken_units[0]
         rivals = [(values[0], named) for values, named in found if units & named]
         return rivals[0] if rivals else None
     return None

@@ -1,4 +1,4 @@
-"""A user's words: the file, guessed sounds, new paths in a graph, and the real model hearing one."""
+"""A user's words: the file, guessed sounds, new paths in a graph, the real model hearing one."""
 
 from __future__ import annotations
 

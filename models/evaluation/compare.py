@@ -2,6 +2,7 @@
 
     python -m models.evaluation.compare [--set workshop] [--noise 10] [--also whisper]
         [--also pocketsphinx] [--whisper-model DIR] [--model DIR] [--corpora DIR] [--show]
+        [--second-listener DIR]
 
 Sets: test, workshop (sentences written by hand, four voices held out), piper (60 of the workshop
 sentences in a voice of another family), development (for tuning; two other voices), real (the
@@ -107,10 +108,15 @@ def real_clips(corpora: Path) -> Iterator[Clip]:
 # ---- recognisers ---------------------------------------------------------------------------------
 
 
-def talklog_engine(model: Path | None) -> Engine:
+def talklog_engine(model: Path | None, second: Path | None = None) -> Engine:
     from talklog.recognise import Recogniser
+    from talklog.second_listener import SecondListener
 
-    return Recogniser(model).hear
+    hear = Recogniser(model).hear
+    if second is None:
+        return hear
+    check = SecondListener(second).listen
+    return lambda path: check(path, hear(path))
 
 
 def _written(text: str, path: Path) -> Transcript:
@@ -240,6 +246,7 @@ def report(name: str, results: list[Result], *, show: bool) -> None:
 @click.option("--whisper-model", type=click.Path(path_type=Path, exists=True))
 @click.option("--model", type=click.Path(path_type=Path))
 @click.option("--corpora", type=click.Path(path_type=Path, exists=True))
+@click.option("--second-listener", type=click.Path(path_type=Path, exists=True))
 @click.option("--show", is_flag=True, help="List confusions and the clips not wholly right.")
 def main(
     name: str,
@@ -248,6 +255,7 @@ def main(
     whisper_model: Path | None,
     model: Path | None,
     corpora: Path | None,
+    second_listener: Path | None,
     show: bool,
 ) -> None:
     if name == "real" and corpora is None:
@@ -256,7 +264,7 @@ def main(
         raise click.UsageError("--also whisper needs --whisper-model")
     clips = list(real_clips(corpora) if name == "real" else clips_of(name))
     makers: dict[str, Callable[[], Engine]] = {
-        "talklog": lambda: talklog_engine(model),
+        "talklog": lambda: talklog_engine(model, second_listener),
         "whisper": lambda: whisper_engine(whisper_model),
         "pocketsphinx": pocketsphinx_engine,
     }
