@@ -7,6 +7,7 @@
     ├── TextError                typed text that cannot be read
     ├── UnitError                a unit that is unknown, or a conversion that has no meaning
     ├── RecordError              a stored record that does not follow the schema
+    ├── CorrectionError          a correction of a record that makes no sense
     └── LogbookError             a logbook that is damaged, full, busy, or says no to a change
 
 Only ``cli`` (and later the web pages) turn these into printed text; everything else raises.
@@ -43,3 +44,7 @@ class RecordError(TalklogError):
 
 class LogbookError(TalklogError):
     """A logbook that cannot be opened, read or written, or a change that it must refuse."""
+
+
+class CorrectionError(TalklogError):
+    """A correction of a record that makes no sense."""

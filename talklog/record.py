@@ -372,13 +372,13 @@ def _reading(item: check.CheckedReading, said: transcript.Transcript) -> Reading
     common = _spoken(reading, Reading, said) | {
         "value": reading.said,
         "verdict": item.verdict,
-        "band": _band(item.band) if item.band else None,
+        "band": band_ref(item.band) if item.band else None,
         "reason": _reason(reading.reason, item.reason),
         "start": span[0].start,
         "end": span[-1].end,
         "confidence": min(sure) if sure and reading.confidence is None else reading.confidence,
     }
-    return Reading(**common, **_units(reading))
+    return Reading(**common, **unit_fields(reading))
 
 
 def _reason(understood: str, judged: str) -> str:
@@ -387,15 +387,16 @@ def _reason(understood: str, judged: str) -> str:
     return " ".join(filter(None, (ended, judged)))
 
 
-def _units(reading: notes.Reading) -> dict[str, Any]:
-    """UCUM code and SI value, which nobody has without a unit."""
+def unit_fields(reading: notes.Reading) -> dict[str, Any]:
+    """``ucum`` and ``si`` of a reading: UCUM code and SI value, ``None`` without a unit."""
     if reading.unit is None:
         return {"ucum": None, "si": None}
     value, unit = si_of(reading.value, reading.unit)
     return {"ucum": unit_named(reading.unit).ucum, "si": SiValue(value=f"{value:f}", unit=unit)}
 
 
-def _band(band: bands.Band) -> BandRef:
+def band_ref(band: bands.Band) -> BandRef:
+    """The limits of a band as a record keeps them."""
     limits = {
         name: None if limit is None else f"{limit:f}"
         for name, limit in (("low", band.low), ("high", band.high))
