@@ -17,9 +17,10 @@ from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.readings import make_reading
 from talklog.roled import MEASURING, RoledNumber
-from talklog.roles import METERS, assign_roles
+from talklog.roles import METERS
 from talklog.shapes import written_sizes
 from talklog.things import actions, findings, parts
+from talklog.trained import final_roles, more_findings
 from talklog.transcript import Transcript
 
 FINAL = ("as_left", "set")
@@ -32,7 +33,7 @@ def understand(transcript: Transcript) -> Notes:
     Raises DataFileError when a vocabulary file breaks the rules.
     """
     mentions = find_mentions(transcript)
-    notes = assemble(transcript, mentions, assign_roles(transcript, mentions))
+    notes = assemble(transcript, mentions, final_roles(transcript, mentions))
     return with_confidence(notes, transcript)
 
 
@@ -47,16 +48,16 @@ def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumbe
     unsure += _unread(transcript, mentions)
     counted = [n for n in roled if n.role == "count"]
     found = list(parts(context, counted))
-    later = tuple(follow_ups(context, due))
+    later, warned = tuple(follow_ups(context, due)), tuple(spoken_cautions(context))
     sizes = [SetAside("part_size", at, at) for at in written_sizes(transcript)]
     return Notes(
         readings=_paired(readings),
         set_aside=(*_set_aside(roled), *dropped, *sizes),
         actions=tuple(actions(context, later)),
         parts=tuple(part for part, _ in found),
-        findings=tuple(findings(context)),
+        findings=more_findings(transcript, mentions, tuple(findings(context)), warned),
         follow_ups=later,
-        cautions=tuple(spoken_cautions(context)),
+        cautions=warned,
         unsure=tuple(unsure),
         meter=_meter(meter) if meter else None,
     )

@@ -13,7 +13,7 @@ from talklog.assemble import assemble
 from talklog.mentions import CueMention, Mention, Mentions, find_mentions
 from talklog.notes import Notes, Unsure
 from talklog.roled import RoledNumber
-from talklog.roles import assign_roles
+from talklog.trained import final_roles
 from talklog.transcript import Transcript
 
 WIDTH = 96
@@ -37,7 +37,7 @@ matter belong in talklog/data/: components, actions, conditions, quantities, pos
 def explain(transcript: Transcript) -> str:
     """The explanation as text. Raises DataFileError when a vocabulary file breaks the rules."""
     mentions = find_mentions(transcript)
-    roled = assign_roles(transcript, mentions)
+    roled = final_roles(transcript, mentions)
     notes = assemble(transcript, mentions, roled)
     parts = (
         [HEAD.format(words=len(transcript.words))],

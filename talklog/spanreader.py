@@ -9,7 +9,7 @@ probabilities there: no tokeniser, no extension attributes, nothing global.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import islice
 from typing import Any
 
@@ -38,7 +38,7 @@ SPANS = ("outside", "begins", "inside")
 HEADS = ("component", "action", "part", "finding")
 WIDTH = len(HEADS) * len(SPANS)
 COLUMNS = 8
-SIZES = {"width": 64, "depth": 4, "window": 2, "rows": 2000}
+SIZES = {"width": 48, "depth": 3, "window": 2, "rows": 2000}
 RARE = ""  # what a word that was hardly seen in training looks like
 
 
@@ -81,12 +81,16 @@ class SpanReader(TrainablePipe):
 
     def predict(self, docs: Iterable[Doc]) -> list[np.ndarray]:
         """Probabilities (n, WIDTH) for each note."""
-        return self.read([doc.user_data[CLUES] for doc in docs])
+        scores = self.model.predict([self.keys_of(doc) for doc in docs])
+        return [softmax(score) for score in scores]
 
-    def read(self, notes: Sequence[Sequence[Sequence[str]]]) -> list[np.ndarray]:
-        """The same for the clues of several notes, without a Doc."""
-        known = frozenset(self.cfg["known"])
-        return [softmax(score) for score in self.model.predict([keys(n, known) for n in notes])]
+    def read(self, clues: Sequence[Sequence[str]]) -> np.ndarray:
+        """The same for the clues of one note, without a Doc; for a reader that is trained."""
+        return softmax(self.model.predict([keys(clues, self.known)])[0])
+
+    @cached_property
+    def known(self) -> frozenset[str]:
+        return frozenset(self.cfg["known"])
 
     def set_annotations(self, docs: Iterable[Doc], scores: Iterable[np.ndarray]) -> None:
         for doc, score in zip(docs, scores, strict=True):
@@ -188,12 +192,9 @@ def keys(clues: Sequence[Sequence[str]], known: frozenset[str]) -> np.ndarray:
 
 def softmax(scores: np.ndarray) -> np.ndarray:
     """Probabilities of each head."""
-    result = np.empty_like(scores)
-    for _, columns in slices():
-        part = scores[:, columns]
-        powers = np.exp(part - part.max(axis=1, keepdims=True))
-        result[:, columns] = powers / powers.sum(axis=1, keepdims=True)
-    return result
+    heads = scores.reshape(len(scores), len(HEADS), len(SPANS))
+    powers = np.exp(heads - heads.max(axis=2, keepdims=True))
+    return (powers / powers.sum(axis=2, keepdims=True)).reshape(scores.shape)
 
 
 def _gradient(scores: np.ndarray, doc: Doc) -> np.ndarray:

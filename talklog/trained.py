@@ -1,8 +1,8 @@
 """Step 4c: asks the trained readers where the rules leave something open. Knows no bands.
 
-``widen`` adds the components, findings, actions and parts that only the reader sees; ``settle``
-gives a number another role, or a doubt, where no cue gave it one. The weights lie in
-``data/reader`` and are loaded once.
+``settle`` gives a number another role, or a doubt, where no cue gave it one; ``more_findings`` adds
+conditions in words that no list holds ("like gravel in a tin"). What the rules are certain of
+stands. The weights lie in ``data/reader`` and are loaded once.
 """
 
 from __future__ import annotations
@@ -16,24 +16,37 @@ from typing import Any
 
 from talklog.clues import find_clues
 from talklog.errors import DataFileError
-from talklog.mentions import Mention, Mentions
+from talklog.mentions import Mentions, near
+from talklog.notes import Finding, SpokenCaution
 from talklog.numberclues import number_clues
-from talklog.roled import MEASURING, RoledNumber
+from talklog.roled import FILLERS, MEASURING, RoledNumber
+from talklog.roles import assign_roles
 from talklog.transcript import Transcript
+from talklog.vocabulary import load
 
 FOLDER = Path(str(files("talklog"))) / "data" / "reader"
 # Probabilities, chosen on the dev notes: see models/extractor/README.md.
-ASIDE_BELOW = 0.25  # P(reading) below which a number without a cue is set aside
-ASK_BELOW = 0.45  # P(reading) below which it is asked about
-READ_ABOVE = 0.75  # P(reading) from which a number set aside without a cue is a reading after all
-ROLE_ABOVE = 0.5  # P(role | reading) from which one of the four roles of a reading is taken
-COUNTED = ("part_quantity", "position", "no_number")  # the record says "count" for all of them
+ASIDE_BELOW = 0.5  # P(reading) below which a number without a cue is set aside
+ASIDE_ABOVE = 0.4  # P(role) from which it is set aside and not only asked about
+ASK_BELOW = 0.5  # P(reading) below which it is asked about
+READ_ABOVE = 0.6  # P(reading) from which a number set aside without a cue is a reading after all
+ROLE_ABOVE = 0.55  # P(role) over P(reading) from which one of the roles of a reading is taken
+AGAINST = 0.15  # P below which a reading that a cue named is asked about
+FOUND = 0.4  # P(inside a finding) of its words
+NAMED = 0.5  # P(inside a component) of its words
+BEGINS = 0.6  # P from which a word begins another span
+REACH = 15  # words from a condition back to the thing that it was seen on
+NEAR = 3  # words: a thing that near before a condition is part of what was said of it
+LEFT = ("position", "no_number", "unsure", "meter", "follow_up")  # not for the reader to say
+BESIDE = 3  # words between a value and the word for what is measured
 ASIDE = (
     *("quoted_spec", "other_opinion", "intention", "hypothetical", "count", "time_or_date"),
     *("tool_size", "part_size", "superseded"),
 )
-READ = "read "  # before the kind of a mention that the reader found: "read finding"
-SMALL = ("a", "an", "the", "new", "old", "this", "that", "it", "it's", "my", "his", "and", "of")
+LIGHT = ("a", "an", "the", "is", "was", "are", "were", "it", "it's", "its", "that", "that's", "and")
+LIGHT += ("i", "he", "she", "they", "they're", "she's", "so", "but", "had", "has", *FILLERS)
+
+Span = tuple[int, int]
 
 
 @lru_cache(maxsize=1)
@@ -57,39 +70,12 @@ def readers() -> tuple[Any, Any]:
     return spans, roles
 
 
-# ---- spans ---------------------------------------------------------------------------------------
-
-
-def widen(transcript: Transcript, mentions: Mentions) -> Mentions:
-    """The mentions with the components that the vocabulary does not know, and with what the reader
-    takes for findings, actions and parts (kinds "read finding" and so on)."""
-    if not transcript.words:
-        return mentions
-    found = list(_spans(transcript, mentions))
-    taken = {at for span in mentions.spans for at in range(span.first, span.last + 1)}
-    taken |= {at for run in mentions.numbers for at in range(run.first, run.last + 1)}
-    new = [
-        span
-        for span in found
-        if span.kind != "component" or not taken & set(range(span.first, span.last + 1))
-    ]
-    spans = sorted([*mentions.spans, *new], key=lambda s: (s.first, s.last))
-    return replace(mentions, spans=tuple(spans))
-
-
-def _spans(transcript: Transcript, mentions: Mentions) -> Iterator[Mention]:
-    from talklog.spanreader import slices, spans_of
-
-    reader, _ = readers()
-    (likely,) = reader.read([find_clues(transcript, mentions)])
-    for head, columns in slices():
-        for first, last in spans_of(likely[:, columns].argmax(axis=1)):
-            kind = head if head == "component" else READ + head
-            name = transcript.heard(first, last)
-            yield Mention(kind, name, first, last, base=name.split()[-1])
-
-
 # ---- roles ---------------------------------------------------------------------------------------
+
+
+def final_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumber, ...]:
+    """The roles by rule, settled."""
+    return settle(transcript, mentions, assign_roles(transcript, mentions))
 
 
 def settle(
@@ -97,43 +83,16 @@ def settle(
 ) -> tuple[RoledNumber, ...]:
     """The numbers with the role reader's word where the rules leave one open.
 
-    What a cue says stands. ``because`` of a number that was changed says so and how probable it is.
+    What a cue says stands, or is asked about. ``because`` of a number that was changed says so and
+    how probable it is: "I chucked two at three hundred newtons in" -> the size of a part.
     """
     if not roled:
         return ()
     chances = likely_roles(transcript, mentions, roled)
-    return tuple(_settled(*pair) for pair in zip(roled, chances, strict=True))
-
-
-def _settled(item: RoledNumber, chances: dict[str, float]) -> RoledNumber:
-    reading = sum(chances[role] for role in MEASURING)
-    if item.sure or item.whole is not None:
-        return item
-    if item.role in MEASURING:
-        return _as_reading(item, chances, reading)
-    if item.role in ASIDE and item.number.high is None and reading >= READ_ABOVE:
-        return _changed(item, max(MEASURING, key=chances.__getitem__), reading)
-    return item
-
-
-def _as_reading(item: RoledNumber, chances: dict[str, float], reading: float) -> RoledNumber:
-    """A number that the rules take for a reading for want of a cue."""
-    if reading < ASIDE_BELOW:
-        counted = sum(chances[role] for role in COUNTED)
-        rivals = {role: chances[role] for role in ASIDE} | {"count": chances["count"] + counted}
-        role = max(rivals, key=rivals.__getitem__)
-        if chances["unsure"] < rivals[role]:
-            return _changed(item, role, rivals[role])
-    if reading < ASK_BELOW:
-        return replace(item, doubt=item.doubt or "it may be no reading of this job")
-    role = max(MEASURING, key=chances.__getitem__)
-    return _changed(item, role, chances[role]) if chances[role] >= ROLE_ABOVE * reading else item
-
-
-def _changed(item: RoledNumber, role: str, chance: float) -> RoledNumber:
-    if role == item.role:
-        return item
-    return replace(item, role=role, because=f"the trained reader finds it {chance:.0%} likely")
+    return tuple(
+        _settled(item, of_item, named=_is_named(mentions, item))
+        for item, of_item in zip(roled, chances, strict=True)
+    )
 
 
 def likely_roles(
@@ -142,6 +101,133 @@ def likely_roles(
     """For each number the probability of each role."""
     from talklog.rolereader import ROLES
 
-    _, reader = readers()
-    chances = reader.read(number_clues(transcript, mentions, roled))
-    return [dict(zip(ROLES, map(float, row), strict=True)) for row in chances]
+    chances = readers()[1].read(number_clues(transcript, mentions, roled))
+    return [dict(zip(ROLES, row, strict=True)) for row in chances.tolist()]
+
+
+def _is_named(mentions: Mentions, item: RoledNumber) -> bool:
+    """ "belt deflection twelve millimetres": what is measured was said beside it."""
+    close = near(mentions.of("quantity"), item.first, item.last)
+    beside = any(-BESIDE <= q.last - item.first < 0 or 0 < q.first - item.last <= BESIDE
+                 for q in close)  # fmt: skip
+    return beside and item.unit is not None
+
+
+def _settled(item: RoledNumber, chances: dict[str, float], *, named: bool) -> RoledNumber:
+    reading = sum(chances[role] for role in MEASURING)
+    if item.whole is not None or item.number.high is not None:
+        return item
+    if item.role in MEASURING:
+        if item.sure or named:
+            return _asked(item) if reading < AGAINST else item
+        return _open(item, chances, reading)
+    if item.role in ASIDE and not item.sure and reading >= READ_ABOVE:
+        return _changed(item, max(MEASURING, key=chances.__getitem__), reading)
+    return item
+
+
+def _open(item: RoledNumber, chances: dict[str, float], reading: float) -> RoledNumber:
+    """A number that the rules take for a reading for want of a cue."""
+    if reading < ASIDE_BELOW:
+        counted = chances["count"] + chances["part_quantity"]
+        rivals = {role: chances[role] for role in (*ASIDE, *LEFT)} | {"count": counted}
+        role = max(rivals, key=rivals.__getitem__)
+        if role in ASIDE and rivals[role] >= ASIDE_ABOVE:
+            return _changed(item, role, rivals[role])
+    if reading < ASK_BELOW:
+        return _asked(item)
+    role = max(MEASURING, key=chances.__getitem__)
+    return _changed(item, role, chances[role]) if chances[role] >= ROLE_ABOVE * reading else item
+
+
+def _asked(item: RoledNumber) -> RoledNumber:
+    return replace(item, doubt=item.doubt or "it may be no reading of this job")
+
+
+def _changed(item: RoledNumber, role: str, chance: float) -> RoledNumber:
+    if role == item.role:
+        return item
+    return replace(item, role=role, because=f"most probable by the trained reader ({chance:.0%})")
+
+
+# ---- findings ------------------------------------------------------------------------------------
+
+
+def more_findings(
+    transcript: Transcript,
+    mentions: Mentions,
+    known: Sequence[Finding],
+    warned: Sequence[SpokenCaution] = (),
+) -> tuple[Finding, ...]:
+    """The findings known by rule, and those that the span reader sees where the rules have no word
+    to say: none within a warning, and none over a condition that the rules looked at."""
+    if not transcript.words:
+        return tuple(known)
+    settled = [*known, *warned, *mentions.of("condition")]
+    new = (
+        finding
+        for finding in _read_findings(transcript, mentions)
+        if not any(s.first <= finding.last and finding.first <= s.last for s in settled)
+    )
+    return tuple(sorted([*known, *new], key=lambda f: (f.first, f.last)))
+
+
+def _read_findings(transcript: Transcript, mentions: Mentions) -> Iterator[Finding]:
+    from talklog.spanreader import slices
+
+    likely = readers()[0].read(find_clues(transcript, mentions))
+    columns = dict(slices())
+    known = {(c.first, c.last): c.name for c in mentions.of("component")}
+    read = decode(likely[:, columns["component"]].tolist(), NAMED)
+    alone = [k for k in known if not any(_share(k, span) for span in read)]
+    things = sorted([*read, *alone])
+    for first, last in decode(likely[:, columns["finding"]].tolist(), FOUND):
+        thing = _seen_on(things, first, last)
+        if thing is None:
+            continue
+        words = [w.text for w in transcript.words]
+        condition = _condition(words, [at for at in range(first, last + 1) if not _in(at, thing)])
+        if condition:
+            name = known.get(thing) or " ".join(words[thing[0] : thing[1] + 1]).removesuffix("'s")
+            close = first - thing[1] <= NEAR
+            start = min(first, thing[0]) if close else first
+            yield Finding(name, condition, start, max(last, thing[1]))
+
+
+def _seen_on(things: Sequence[Span], first: int, last: int) -> Span | None:
+    """The first thing named within a condition, else the last one before it."""
+    inside = next((thing for thing in things if _share(thing, (first, last))), None)
+    before = [thing for thing in things if 0 < first - thing[1] < REACH]
+    return inside or (before[-1] if before else None)
+
+
+def _condition(words: Sequence[str], places: Sequence[int]) -> str:
+    """The words of a condition, without places and small words at its head."""
+    skipped = {*LIGHT, *(word for forms in load().positions.values() for f in forms for word in f)}
+    said = [words[at] for at in places]
+    while said and said[0] in skipped:
+        said.pop(0)
+    return " ".join(said)
+
+
+def _share(one: Span, other: Span) -> bool:
+    return one[0] <= other[1] and other[0] <= one[1]
+
+
+def _in(at: int, span: Span) -> bool:
+    return span[0] <= at <= span[1]
+
+
+def decode(rows: Sequence[Sequence[float]], least: float) -> list[Span]:
+    """Probabilities (outside, begins, inside) of each word -> inclusive spans of the words that
+    are in one with ``least`` probability or more; one weak word does not break a span."""
+    spans: list[list[int]] = []
+    for at, (outside, begins, inside) in enumerate(rows):
+        if 1 - outside <= least:
+            continue
+        goes_on = spans and at - spans[-1][1] <= 1 + (1 - rows[at - 1][0] > least / 3)
+        if goes_on and not (begins > BEGINS and begins > inside):
+            spans[-1][1] = at
+        else:
+            spans.append([at, at])
+    return [(first, last) for first, last in spans]

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from talklog import mentions, vocabulary
+from talklog import mentions, trained, vocabulary
 from talklog.assemble import understand
 from talklog.errors import DataFileError
 from talklog.notes import Due, Notes
@@ -134,7 +134,17 @@ def test_must_not_become_readings(sentence: str, forbidden: set[str]) -> None:
 
 
 def test_every_kind_of_cue_is_needed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without the cues of any one category some row of the tables must come out otherwise."""
+    """Without the cues of any one category some row of the tables must come out otherwise, when the
+    trained reader does not stand in for them."""
+    by_rule = pytest.MonkeyPatch()
+    by_rule.setattr(trained, "settle", lambda transcript, found, roled: roled)
+    try:
+        assert _needless(monkeypatch) == []
+    finally:
+        by_rule.undo()
+
+
+def _needless(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     sentences = [spoken(s) for name in ("passages.txt", "sentences.txt") for s, _ in rows(name)]
     whole = [understand(transcript) for transcript in sentences]
     full = vocabulary.load()
@@ -144,7 +154,7 @@ def test_every_kind_of_cue_is_needed(monkeypatch: pytest.MonkeyPatch) -> None:
         with _vocabulary(monkeypatch, replace(full, cues=cues)):
             if [understand(transcript) for transcript in sentences] == whole:
                 needless.append(category)
-    assert needless == []
+    return needless
 
 
 class _vocabulary:

@@ -45,6 +45,8 @@ UNITS = {
     "rpm": ("r p m", "revs"),
     "percent": ("percent",),
 }
+SLOTS = {"{thing}": "components", "{place}": "positions", "{quantity}": "quantities"}
+READING, OFTEN = ("=measured", "=set", "=as_left"), 2  # most numbers of a note are readings
 ANY = ("len", "thou", "psi", "bar", "volt", "amp", "nm", "temp", "ohm", "vol", "rpm", "percent")
 FRACTIONS = ("half", "a half", "three eighths", "five sixteenths", "a quarter", "three quarter")
 TENTHS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "oh")
@@ -63,8 +65,9 @@ def make_notes(count: int, *, seed: int) -> Iterator[Made]:
     chance = random.Random(seed)
     lines = CLAUSES.read_text("utf-8").splitlines()
     clauses = [line for line in lines if line.strip() and not line.startswith("#")]
+    weights = [OFTEN if any(role in line for role in READING) else 1 for line in clauses]
     for _ in range(count):
-        chosen = chance.choices(clauses, k=chance.choice((1, 2, 2, 3, 3, 4, 5)))
+        chosen = chance.choices(clauses, weights, k=chance.choice((1, 2, 2, 3, 3, 4, 5)))
         yield _noised(chance, [pair for clause in chosen for pair in _clause(chance, clause)])
 
 
@@ -84,9 +87,11 @@ def _piece(chance: random.Random, piece: str) -> Iterator[tuple[str, str | None]
     if number:
         yield from ((word, number[2]) for word in _number(chance, number[1]).split())
     elif "{" in piece:
-        for name, table in (("{thing}", load().components), ("{place}", load().positions)):
+        for name, table in SLOTS.items():
             if name in piece:
-                phrase = " ".join(chance.choice(chance.choice(list(table.values()))))
+                phrase = " ".join(
+                    chance.choice(chance.choice(list(getattr(load(), table).values())))
+                )
                 yield from ((word, None) for word in piece.replace(name, phrase).split())
     elif piece == "one=no_number":
         yield "one", "no_number"
