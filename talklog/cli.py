@@ -14,7 +14,7 @@ from typing import NoReturn
 import click
 
 from talklog import __version__
-from talklog.commands import bands, listen, models, records
+from talklog.commands import bands, book, listen, machine, models, records, watch
 from talklog.commands.common import complain
 from talklog.errors import TalklogError
 
@@ -27,6 +27,9 @@ MAIN_HELP = """Turn spoken workshop notes into checked service records. Nothing 
   talklog take notes/ --out records/       a folder of recordings -> files
   talklog read note.txt --format json      the same from typed or dictated text
   talklog listen --bands van.toml          live, while you work: what is out of band at once
+  talklog take notes/ --log                into the logbook; talklog book list shows it
+  talklog watch ~/Phone/notes              whatever arrives there, into the logbook
+  talklog book due                         what is still to do
   talklog hear van.flac --format vtt       only the words, with their times
   talklog bands check van.toml             is this band sheet good?
 
@@ -46,6 +49,9 @@ for command in (
     records.read,
     records.hear,
     listen.listen,
+    watch.watch,
+    book.book,
+    machine.machine,
     bands.bands,
     models.models,
 ):

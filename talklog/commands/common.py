@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ import click
 from talklog.errors import TalklogError
 
 if TYPE_CHECKING:
+    from talklog.logbook.store import Logbook
     from talklog.sheets import NamedSheet
     from talklog.transcript import Transcript
 
@@ -52,6 +54,17 @@ SECOND_LISTENER = click.option(
     "Stands behind the recordings.",
 )
 
+BOOK = click.option(
+    "--book",
+    type=click.Path(path_type=Path, dir_okay=False),
+    metavar="FILE",
+    help="The logbook file, instead of TALKLOG_BOOK or the one in the user's data folder.",
+)
+
+LOG = click.option(
+    "--log", is_flag=True, help="Put the record into the logbook too (--book says which one)."
+)
+
 
 def sheet_chosen(machine: str | None, bands: Path | None) -> NamedSheet | None:
     """The sheet that --bands or --machine names. Raises UsageError when both are given."""
@@ -69,6 +82,18 @@ def sheet_of(path: Path) -> NamedSheet | None:
     from talklog.sheets import sheet_beside
 
     return sheet_beside(path)
+
+
+def book_for(log: bool, book: Path | None) -> Logbook | None:
+    """The logbook that --log or --book asks for, open; ``None`` if neither does."""
+    from talklog.logbook.store import Logbook
+
+    return Logbook.open(book) if log or book else None
+
+
+def spoken_at(path: Path) -> str:
+    """When a recording was made, as far as its file tells: when it was last written (RFC 3339)."""
+    return datetime.fromtimestamp(path.stat().st_mtime).astimezone().isoformat(timespec="seconds")
 
 
 def listener(model: Path | None, second: str | None = None) -> Callable[[Path], Transcript]:

@@ -11,20 +11,25 @@ import click
 
 from talklog.commands.common import (
     BANDS,
+    BOOK,
     FORMAT,
     FORMATS,
+    LOG,
     MACHINE,
     MODEL,
     SECOND_LISTENER,
+    book_for,
     complain,
     listener,
     sheet_chosen,
     sheet_of,
+    spoken_at,
     write_out,
 )
 from talklog.errors import AudioError, TalklogError
 
 if TYPE_CHECKING:
+    from talklog.logbook.store import Logbook
     from talklog.record import ServiceRecord
     from talklog.sheets import NamedSheet
     from talklog.transcript import Transcript
@@ -44,6 +49,8 @@ if TYPE_CHECKING:
 @FORMAT
 @MODEL
 @SECOND_LISTENER
+@LOG
+@BOOK
 def take(
     audio: tuple[Path, ...],
     machine: str | None,
@@ -52,6 +59,8 @@ def take(
     form: str | None,
     model: Path | None,
     second: str | None,
+    log: bool,
+    book: Path | None,
 ) -> None:
     """Listen to recordings and print the service record of each.
 
@@ -64,6 +73,7 @@ def take(
       talklog take monday/ --machine heron --out records/
       talklog take van.flac --format html > van.html
       talklog take van.flac --second-listener
+      talklog take monday/ --machine heron --log
     """
     from talklog.inputs import recordings
 
@@ -71,7 +81,8 @@ def take(
     if form == "html" and len(files) > 1 and out is None:
         raise click.UsageError("several records do not fit one HTML page: add --out DIR")
     chosen = sheet_chosen(machine, bands)
-    record_files(files, chosen, form=form, out=out, model=model, second=second)
+    kept = book_for(log, book)
+    record_files(files, chosen, form=form, out=out, model=model, second=second, book=kept)
 
 
 def record_files(
@@ -82,16 +93,31 @@ def record_files(
     out: Path | None,
     model: Path | None,
     second: str | None = None,
-) -> None:
-    """Hear recordings and show or write the record of each; what fails is told, the rest done."""
+    book: Logbook | None = None,
+) -> tuple[ServiceRecord, ...]:
+    """Hear recordings and show or write the record of each; what fails is told, the rest done.
+
+    Returns the records; ends the program with status 1 if one failed.
+    """
     hear_one = listener(model, second)
-    done = _Done(form=form, out=out, single=len(files) == 1)
+    done, made = _Done(form=form, out=out, single=len(files) == 1), []
     for path in files:
         with done.reporting():
             if path.is_dir():
                 raise AudioError(f"{path}: no recordings in this folder")
-            done.add(_record(hear_one(path), chosen or sheet_of(path)), path.name)
+            record = _record(hear_one(path), chosen or sheet_of(path))
+            made.append(record)
+            done.add(record, path.name)
+            if book is not None:
+                keep(book, record, path)
     done.finish()
+    return tuple(made)
+
+
+def keep(book: Logbook, record: ServiceRecord, path: Path) -> None:
+    """Put the record of a recording into the logbook, and say so."""
+    entry = book.add(record, audio=path, name=path.name, said_at=spoken_at(path))
+    click.echo(f"{path.name}: entry {entry.id} of {book.path}", err=True)
 
 
 @click.command(short_help="Typed or dictated text -> a service record.")

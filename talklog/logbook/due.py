@@ -1,0 +1,87 @@
+"""What is still to do: by day, by meter, by event, and what nobody dated."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from talklog.logbook.database import Row
+from talklog.logbook.store import Logbook
+
+State = Literal["overdue", "due", "later", "event", "open"]
+ORDER: tuple[State, ...] = ("overdue", "due", "event", "open", "later")
+_OPEN = """
+SELECT f.*, m.key, m.name, e.said_at,
+    (SELECT meter FROM entry WHERE machine_id = f.machine_id AND meter IS NOT NULL
+        AND meter_unit = f.meter_unit ORDER BY said_utc DESC, id DESC LIMIT 1) AS meter_now
+FROM follow_up AS f JOIN entry AS e ON e.id = f.entry_id
+    LEFT JOIN machine AS m ON m.id = f.machine_id
+WHERE f.done_in IS NULL AND NOT f.by_hand
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class DueItem:
+    """A thing to do. ``place`` names it within its entry. ``due_on`` is a day, ``due_meter`` a
+    meter in ``meter_unit``, ``event`` what must happen first; all may be missing."""
+
+    entry_id: int
+    place: str
+    machine: str | None
+    machine_name: str | None
+    what: str
+    component: str | None
+    said_on: str
+    state: State
+    due_on: str | None
+    due_meter: float | None
+    meter_unit: str | None
+    meter_now: float | None
+    event: str | None
+    due_text: str
+
+
+def due_items(
+    book: Logbook, *, machine: str | None = None, on: date | None = None, at: float | None = None
+) -> list[DueItem]:
+    """All open things to do, the most urgent first.
+
+    ``on`` is the day that counts as today; ``at`` the meter of the machine, which stands for the
+    last one said. Raises LogbookError for an unknown machine.
+    """
+    today = (on or date.fromisoformat(book.now()[:10])).isoformat()
+    key = book.machine(machine).machine.key if machine else None
+    with book.database.reading() as connection:
+        query = _OPEN + (" AND m.key = ?" if key else "")
+        found = connection.execute(query, (key,) if key else ()).fetchall()
+    items = [_item(row, today, at) for row in found]
+    return sorted(items, key=_urgency)
+
+
+def _urgency(item: DueItem) -> tuple[int, str, float, int]:
+    nearest = item.due_on or "9999"
+    return ORDER.index(item.state), nearest, item.due_meter or 0.0, item.entry_id
+
+
+def _item(row: Row, today: str, at: float | None) -> DueItem:
+    meter = at if at is not None else row["meter_now"]
+    return DueItem(
+        entry_id=row["entry_id"], place=row["place"], machine=row["key"],
+        machine_name=row["name"], what=row["what"], component=row["component"],
+        said_on=row["said_at"][:10], state=_state(row, today, meter), due_on=row["due_on"],
+        due_meter=row["due_meter"], meter_unit=row["meter_unit"], meter_now=meter,
+        event=row["due_text"] if row["due_kind"] == "event" else None, due_text=row["due_text"],
+    )  # fmt: skip
+
+
+def _state(row: Row, today: str, meter: float | None) -> State:
+    if row["due_on"]:
+        if row["due_on"] < today:
+            return "overdue"
+        return "due" if row["due_on"] == today else "later"
+    if row["due_meter"] is not None and meter is not None:
+        if meter > row["due_meter"]:
+            return "overdue"
+        return "due" if meter == row["due_meter"] else "later"
+    return "event" if row["due_kind"] == "event" else "open"
