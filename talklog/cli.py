@@ -14,7 +14,7 @@ from typing import NoReturn
 import click
 
 from talklog import __version__
-from talklog.commands import bands, book, listen, machine, models, records, watch
+from talklog.commands import bands, book, listen, machine, models, records, review, watch
 from talklog.commands.common import complain
 from talklog.errors import TalklogError
 
@@ -50,6 +50,7 @@ for command in (
     records.hear,
     listen.listen,
     watch.watch,
+    review.review,
     book.book,
     machine.machine,
     bands.bands,

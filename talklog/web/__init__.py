@@ -1,0 +1,1 @@
+"""The review page: play, correct, sign. Server-rendered; works without JavaScript."""
