@@ -50,14 +50,14 @@ def who_of(request: Request) -> str:
     return unquote(request.cookies.get(WHO, ""))[:80]
 
 
-def page(request: Request, name: str, *, status: int = 200, **known: Any) -> Response:
+def page(request: Request, template: str, /, *, status: int = 200, **known: Any) -> Response:
     """A page of a template. Everything put in is escaped."""
     common = {
         "token": workshop(request).guard.token,
         "who": who_of(request),
         "here": request.url.path,
     }
-    return HTMLResponse(_templates().get_template(name).render(common | known), status)
+    return HTMLResponse(_templates().get_template(template).render(common | known), status)
 
 
 @lru_cache(maxsize=1)

@@ -32,6 +32,8 @@ OUT = ("low", "high", "unit_mismatch")
 def entries_page(request: Request) -> Response:
     """The newest entries, of all machines or of one."""
     machine = request.query_params.get("machine") or None
+    if machine:
+        _known(workshop(request).book.machine, machine)
     found = workshop(request).book.entries(machine=machine, limit=PAGE + 1, before=_before(request))
     return page(
         request,
