@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from talklog.context import Context
-from talklog.mentions import CueMention, near
+from talklog.mentions import CueMention, Mention, near
 from talklog.notes import Due, FollowUp, SpokenCaution
 from talklog.roled import RoledNumber
 from talklog.roles import DISTANCES, HOURS
 from talklog.scopes import LONG_PAUSE
+from talklog.things import SAME_FORM, not_done
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
+WORK_REACH = 8  # words between the work and the time: "grease the king pins again next week"
 BACK = 5  # words between an action and the cue that says when: "check the belt | again in"
 
 
@@ -31,7 +34,18 @@ def due_of(transcript: Transcript, item: RoledNumber) -> Due | None:
 
 
 def follow_ups(context: Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:
-    """Every follow-up in the speaker's words, with its component and due."""
+    """Every follow-up in the speaker's words, with its component and due, in order."""
+    named = list(_by_cue(context, due_numbers))
+    dated = [
+        later
+        for later in _by_time(context)
+        if not any(k.first <= later.last and later.first <= k.last for k in named)
+    ]
+    yield from sorted([*named, *dated], key=lambda later: later.first)
+
+
+def _by_cue(context: Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:
+    """ "check again in fifty hours": a cue says that it is still to do."""
     end = -1
     for cue in context.mentions.cues_of("follow_up"):
         if cue.first <= end:
@@ -40,15 +54,88 @@ def follow_ups(context: Context, due_numbers: list[RoledNumber]) -> Iterator[Fol
         number = next((n for n in due_numbers if cue.last < n.number.first <= end), None)
         if number is not None:
             end = max(number.last, min(end, number.last + 1))
-        said = context.transcript.heard(start, end)
-        due = due_of(context.transcript, number) if number else _event(said)
-        thing = next((c for c in context.components if start <= c.first <= end), None)
-        yield FollowUp(said, thing.name if thing else None, due, start, end)
+        due = due_of(context.transcript, number) if number else None
+        yield _made(context, start, end, due)
+
+
+def _by_time(context: Context) -> Iterator[FollowUp]:
+    """ "grease it tomorrow", "new pads before winter": a time to come beside work to do."""
+    ended = -1
+    for when in _times(context):
+        action = _action_before(context, when, after=ended)
+        if action is None:
+            continue
+        ended = when.last
+        yield _made(context, action.first, when.last, when.due)
+
+
+@dataclass(frozen=True, slots=True)
+class _When:
+    """A time to come at words ``first..last``."""
+
+    first: int
+    last: int
+    due: Due
+
+
+def _times(context: Context) -> list[_When]:
+    """Events of the calendar and of the shop, and "in two weeks"."""
+    words = [word.text for word in context.transcript.words]
+    found = []
+    for at in range(len(words)):
+        event = next((e for e in load().events if tuple(words[at : at + len(e)]) == e), None)
+        if event and not (found and at <= found[-1].last):
+            found.append(_When(at, at + len(event) - 1, Due(event=" ".join(event))))
+    for item in context.roled:
+        due = (
+            due_of(context.transcript, item)
+            if item.first and words[item.first - 1] == "in"
+            else None
+        )
+        if due is not None and item.role in ("time_or_date", "follow_up"):
+            last = item.last + (item.unit is None)
+            found.append(_When(item.first - 1, last, due))
+    return sorted(found, key=lambda when: when.first)
+
+
+def _action_before(context: Context, when: _When, *, after: int) -> Mention | None:
+    """The work to do that a time belongs to: a verb in its base form or behind "need to", and in
+    one breath with the time. What was done is over: "changed it monday" is no follow-up."""
+    close = near(context.mentions.of("action"), when.first, when.first)
+    before = [a for a in close if after < a.first and 0 < when.first - a.last <= WORK_REACH]
+    for action in reversed(before):
+        if context.paused(action.last, when.first):
+            return None
+        if not_done(context, action.first):
+            return action
+        plain = context.transcript.heard(action.first, action.last) == action.name
+        if plain and action.name not in SAME_FORM and not _told_by_name(context, action):
+            return action
+    return None
+
+
+def _told_by_name(context: Context, action: Mention) -> bool:
+    """ "i change it every monday", "the check valve": no order to anybody."""
+    before = context.between(action.first - 2, action.first)
+    return bool(before) and before[0] in ("i", "we", "you", "they", "the", "a", "did", "didn't")
+
+
+def _made(context: Context, start: int, end: int, due: Due | None) -> FollowUp:
+    said = context.transcript.heard(start, end)
+    thing = next((c for c in context.components if start <= c.first <= end), None)
+    if thing is None:
+        thing, _ = context.component_of(start)
+    return FollowUp(said, thing.name if thing else None, due or _event(said), start, end)
 
 
 def _event(said: str) -> Due | None:
+    """An event that is known by name, else one in the speaker's own words: "when they are due"."""
     events = (" ".join(phrase) for phrase in load().events)
     event = next((event for event in events if f" {event} " in f" {said} "), None)
+    if event is None:
+        words = said.split()
+        opens = next((at for at, word in enumerate(words[:-1]) if word in load().opening), None)
+        event = " ".join(words[opens:]) if opens else None
     return Due(event=event) if event else None
 
 

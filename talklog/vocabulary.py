@@ -118,6 +118,7 @@ class Vocabulary:
     conditions: Phrases
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
+    opening: frozenset[str]  # words that begin an event of the speaker's own: "when"
     durations: Mapping[str, str]  # "weeks" -> "W"
     cues: tuple[Cue, ...]
     shapes: tuple[Shape, ...]  # longest first
@@ -130,7 +131,7 @@ def load() -> Vocabulary:
     places = _file("positions.toml", {"numbered", "false", "fixed"})
     measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
     found = _file("conditions.toml", {"conditions", "measuring"})
-    dues = _file("dues.toml", {"events", "durations"})
+    dues = _file("dues.toml", {"events", "opening", "durations"})
     habits = parse_habits(measured["habit"], frozenset(things["component"]))
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
@@ -151,6 +152,7 @@ def load() -> Vocabulary:
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=_longest_first(found["measuring"]),
         events=_longest_first(dues["events"]),
+        opening=frozenset(dues["opening"]),
         durations=dues["durations"],
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
         shapes=parse_shapes(_file("shapes.toml", {"shape"})["shape"]),

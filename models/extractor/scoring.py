@@ -15,7 +15,8 @@ The rules of comparison, for every kind of thing:
   and "seal"). "not said" equals only itself.
 * **Position.** The same words in any order; "nearside" and "near side" are the same, and so are
   "cylinder 2" and "2". None is equal only to none.
-* **Quantity, role, status, why, done, due**: equal.
+* **Quantity, role, status, why, done, due**: equal. A day named by a word ("friday") is an event,
+  for the notes have no date.
 * **Verb**: equal, or forms of one entry of the vocabulary's actions.
 * **Condition** of a finding: at least one word in common besides small words.
 * **Unsure**: the span of an annotation shares a word with a doubtful reading or an unsure entry.
@@ -268,7 +269,8 @@ def _due_wanted(due: Mapping[str, str] | None) -> tuple[str, ...] | None:
         return ("distance", f"{Decimal(due['distance']).normalize():f}", due.get("unit", ""))
     if "hours" in due:
         return ("hours", f"{Decimal(due['hours']).normalize():f}")
-    return next(iter(due.items()))
+    kind, text = next(iter(due.items()))
+    return ("event", text) if kind == "date" and not text[:1].isdigit() else (kind, text)
 
 
 def _asked(tally: Tally, passage: Passage, said: notes.Notes) -> None:
