@@ -1,7 +1,10 @@
 """Step 2b: the words that steer talklog by voice, found in a transcript and kept out of the note.
 
-"scratch the last reading" becomes one word, "[drop]", so that no number or name of a note reaches
-across it, and step 5 sets the reading before it aside. Phrases: ``data/handsfree.toml``.
+"scratch the last reading" becomes "[drop]" and signs without meaning, so that no number or name of
+a note reaches across it, and step 5 sets the reading before it aside. Words keep their indices.
+What is said from a pause until the words that go on is passed over; a pause that nobody ends is not
+obeyed, for it may have been misheard and a whole note would be lost. The phrases stand in
+``data/handsfree.toml``.
 """
 
 from __future__ import annotations
@@ -28,27 +31,55 @@ class Command:
     last: int
 
 
+@dataclass(frozen=True, slots=True)
+class PassedOver:
+    """Words ``first..last`` that were said while talklog was told not to listen."""
+
+    first: int
+    last: int
+
+
 def sign_of(name: str) -> str:
     """The word that stands for a command in a note: "[drop]"."""
     return f"[{name.replace('_', ' ')}]"
 
 
 DROP = sign_of("drop")
+ASIDE = "[aside]"  # a word that is no part of the note
 
 
 def obey(transcript: Transcript) -> Transcript:
-    """The transcript with each command as one word in brackets. Typed text has no commands.
+    """The transcript with signs in place of commands and of what was passed over, as many words as
+    before. Typed text has no commands.
 
     Raises DataFileError for a broken file of phrases.
     """
     if transcript.source.kind != "audio":
         return transcript
-    words, at = [], 0
+    signs: dict[int, str] = {}
+    for span in (*passed_over(transcript), *find_commands(transcript.words)):
+        signs |= dict.fromkeys(range(span.first, span.last + 1), ASIDE)
+        if isinstance(span, Command):
+            signs[span.first] = sign_of(span.name)
+    words = (
+        replace(word, text=signs.get(at, word.text)) for at, word in enumerate(transcript.words)
+    )
+    return replace(transcript, words=tuple(words)) if signs else transcript
+
+
+def passed_over(transcript: Transcript) -> list[PassedOver]:
+    """What was said between a pause and the next words that go on, where anything was."""
+    if transcript.source.kind != "audio":
+        return []
+    found, pause = [], None
     for command in find_commands(transcript.words):
-        words += transcript.words[at : command.first]
-        words.append(_as_sign(transcript.words[command.first : command.last + 1], command.name))
-        at = command.last + 1
-    return replace(transcript, words=(*words, *transcript.words[at:])) if words else transcript
+        if command.name == "pause" and pause is None:
+            pause = command
+        elif command.name == "go_on" and pause is not None:
+            if command.first > pause.last + 1:
+                found.append(PassedOver(pause.last + 1, command.first - 1))
+            pause = None
+    return found
 
 
 def find_commands(words: Sequence[Word]) -> list[Command]:
@@ -63,13 +94,6 @@ def find_commands(words: Sequence[Word]) -> list[Command]:
             found.append(Command(name, at, at + length - 1))
         at += length
     return found
-
-
-def _as_sign(said: Sequence[Word], name: str) -> Word:
-    heard = [word.confidence for word in said if word.confidence is not None]
-    return replace(
-        said[0], text=sign_of(name), end=said[-1].end, confidence=min(heard) if heard else None
-    )
 
 
 @lru_cache(maxsize=1)

@@ -9,7 +9,7 @@ import hashlib
 import json
 import math
 import os
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -17,7 +17,7 @@ from typing import Any, Protocol
 from talklog.audio import RATE, Recording, hushed, open_audio, read_blocks
 from talklog.errors import ModelError
 from talklog.rehearing import Rehearer, hear_again
-from talklog.transcript import Source, Transcript, Way, Word
+from talklog.transcript import Rehearing, Source, Transcript, Way, Word
 
 MODEL_NAME = "talklog-en"
 VARIABLE = "TALKLOG_MODEL"
@@ -138,9 +138,14 @@ class Recogniser:
         """
         recording = open_audio(path)
         heard = recognise(recording, read_blocks(recording), self._engine, on_progress=on_progress)
+        return replace(heard, again=self.hear_again(heard.words, read_blocks(recording)))
+
+    def hear_again(self, words: Sequence[Word], blocks: Iterable[bytes]) -> tuple[Rehearing, ...]:
+        """Other hearings of the words with numbers, if the engine can tell any. ``blocks`` is the
+        sound from second 0 on."""
         if not isinstance(self._engine, Rehearer):
-            return heard
-        return replace(heard, again=hear_again(heard.words, read_blocks(recording), self._engine))
+            return ()
+        return hear_again(words, blocks, self._engine)
 
     def listener(self) -> Listener:
         """A listener for one note that comes block by block."""

@@ -11,7 +11,6 @@ import shutil
 import struct
 import subprocess
 from collections.abc import Callable
-from typing import Any
 
 TONE_RATE = 16_000
 VOLUME = 0.3  # of full scale
@@ -48,12 +47,19 @@ def seconds_of(level: str) -> float:
 
 
 class Alerts:
-    """Sounds tones through ``play`` and says words through ``say``; either may be missing."""
+    """Sounds tones through ``play`` and says words through ``say``; either may be missing.
+
+    ``busy`` says whether the voice is speaking still.
+    """
 
     def __init__(
-        self, *, play: Callable[[bytes], None] | None, say: Callable[[str], None] | None
+        self,
+        *,
+        play: Callable[[bytes], None] | None,
+        say: Callable[[str], None] | None,
+        busy: Callable[[], bool] = lambda: False,
     ) -> None:
-        self.play, self.say = play, say
+        self.play, self.say, self.busy = play, say, busy
 
     def sound(self, level: str, text: str) -> float:
         """Alert to a reading. Returns for how many seconds the microphone hears talklog itself."""
@@ -91,14 +97,35 @@ def player() -> Callable[[bytes], None] | None:
     return play
 
 
-def voice() -> Callable[[str], None] | None:
-    """Says a text without waiting, with the first synthesiser that is installed."""
+class Voice:
+    """Says texts one after the other without making anybody wait."""
+
+    def __init__(self, program: str) -> None:
+        self._program = program
+        self._waiting: list[str] = []
+        self._speaking: subprocess.Popen[bytes] | None = None
+
+    def __call__(self, text: str) -> None:
+        self._waiting.append(text)
+        self.busy()
+
+    def busy(self) -> bool:
+        """Whether it is speaking; begins the next text when one is done."""
+        if self._speaking is not None and self._speaking.poll() is None:
+            return True
+        self._speaking = self._spoken(self._waiting.pop(0)) if self._waiting else None
+        return self._speaking is not None
+
+    def _spoken(self, text: str) -> subprocess.Popen[bytes] | None:
+        command = [self._program, "--", text]
+        quiet = subprocess.DEVNULL
+        try:
+            return subprocess.Popen(command, stdin=quiet, stdout=quiet, stderr=quiet)
+        except OSError:
+            return None  # the line on the screen still says it
+
+
+def voice() -> Voice | None:
+    """The first synthesiser that is installed."""
     program = next((path for name in VOICES if (path := shutil.which(name))), None)
-    if program is None:
-        return None
-
-    def say(text: str) -> None:
-        command: list[Any] = [program, "--", text]
-        subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-
-    return say
+    return Voice(program) if program else None

@@ -46,8 +46,13 @@ class GrowingRecording:
                 self._sync()
 
     def close(self) -> None:
-        """Write the true length into the header and close the file."""
+        """Write the true length into the header and close; a file without sound is removed."""
         with _told(self.path):
+            if not self._bytes:
+                self._file.close()
+                self.path.unlink()
+                return
+            self._sync()  # the sound before the length that it is said to have
             self._file.seek(0)
             self._file.write(_header(self._bytes))
             self._sync()
@@ -83,5 +88,5 @@ class _told:
         if isinstance(error, OSError):
             raise AudioError(
                 f"{self.path}: the sound cannot be written ({error.strerror}); what was said up to "
-                "now is in the file"
+                f"now is in the file. Make room, then: talklog take {self.path}"
             ) from error

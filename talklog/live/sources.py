@@ -14,6 +14,7 @@ from talklog.errors import AudioError
 BLOCK_SECONDS = 0.1  # of sound in a block: what a verdict waits for at most
 _BLOCK_BYTES = int(BLOCK_SECONDS * RATE) * 2
 _QUEUE_BLOCKS = 600  # a minute of sound that may wait while the machine is busy
+PATIENCE = 2.0  # seconds without sound after which a microphone counts as gone
 EXTRA = "pip install 'talklog[microphone]'"
 
 
@@ -71,7 +72,7 @@ def from_microphone(*, device: str | None = None) -> Iterator[bytes]:
 
 def _next(waiting: queue.Queue[bytes], stream: Any) -> bytes:
     try:
-        return waiting.get(timeout=2.0)
+        return waiting.get(timeout=PATIENCE)
     except queue.Empty:
         state = "was unplugged" if not stream.active else "gives no sound"
         raise AudioError(
