@@ -17,14 +17,18 @@ _CONTENTS = {
     "follow_up": "entry_id, number, machine_id, place, what, component, work, due_kind, due_text,"
     " due_on, due_meter, meter_unit, said_utc",
 }
-# A later note of the machine that did the same kind of work to the same thing.
+# The first later note of the machine that did the same kind of work to the same thing.
 _DONE = """
 UPDATE follow_up SET done_in = (
     SELECT min(a.entry_id) FROM action AS a
     WHERE a.machine_id = follow_up.machine_id AND a.component = follow_up.component
       AND a.work = follow_up.work AND a.done AND a.said_utc > follow_up.said_utc
-) WHERE machine_id = ? AND component IS NOT NULL AND work <> ''
-    AND (done_in IS NULL OR done_in = ?)
+) WHERE machine_id = :machine AND component IS NOT NULL AND work <> '' AND
+"""
+_OF_THE_ENTRY = "(entry_id = :entry OR done_in = :entry)"
+_OF_ITS_WORK = """
+EXISTS (SELECT 1 FROM action AS mine WHERE mine.entry_id = :entry AND mine.done
+    AND mine.component = follow_up.component AND mine.work = follow_up.work)
 """
 
 
@@ -135,7 +139,8 @@ def _index_words(
 def mark_done(connection: Connection, machine: int | None, entry: int) -> None:
     """Things to do of a machine that a later note did, and those marked by hand before."""
     if machine is not None:
-        connection.execute(_DONE, (machine, entry))
+        for which in (_OF_THE_ENTRY, _OF_ITS_WORK):
+            connection.execute(_DONE + which, {"machine": machine, "entry": entry})
     connection.execute(
         "UPDATE follow_up SET by_hand = EXISTS (SELECT 1 FROM done_by_hand AS d WHERE"
         " d.entry_id = follow_up.entry_id AND d.place = follow_up.place) WHERE entry_id = ?",
