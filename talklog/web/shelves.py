@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from collections import Counter
 from decimal import Decimal
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -18,7 +17,7 @@ from starlette.responses import Response
 from talklog.errors import CorrectionError, LogbookError, TalklogError, UnitError
 from talklog.inputs import AUDIO_SUFFIXES
 from talklog.logbook.due import due_items
-from talklog.logbook.history import Point, history, replaced
+from talklog.logbook.history import Point, groups, history, replaced
 from talklog.report import VERDICTS, quantity
 from talklog.units import convert
 from talklog.web.drawings import Spot, plot
@@ -60,14 +59,12 @@ def machine_page(request: Request) -> Response:
     key = request.query_params.get("key", "")
     known = _known(book.machine, key)
     points = history(book, key)
-    lines = Counter((one.component, one.quantity) for one in points)
-    last = {(one.component, one.quantity): one for one in points}
     return page(
         request,
         "machine.html.j2",
         known=known,
         due=due_items(book, machine=key),
-        lines=[(*name, count, last[name]) for name, count in sorted(lines.items())],
+        lines=sorted(groups(points).items()),
         fitted=replaced(book, key)[-PAGE:],
         entries=book.entries(machine=key, limit=10),
         quantity=quantity,
@@ -78,21 +75,21 @@ def machine_page(request: Request) -> Response:
 def history_page(request: Request) -> Response:
     """One quantity of one component over time, drawn and as a table."""
     book = workshop(request).book
-    key, component, name = (
-        request.query_params.get(n, "") for n in ("key", "component", "quantity")
-    )
+    asked = (request.query_params.get(n, "") for n in ("key", "component", "position", "quantity"))
+    key, component, position, name = asked
     known = _known(book.machine, key)
-    points = history(book, key, component=component, quantity=name)
+    found = history(book, key, component=component, quantity=name)
+    points = groups(found).get((component, position, name), [])
     if not points:
         raise HTTPException(404, "Nothing was measured there.")
     return page(
         request,
         "history.html.j2",
         known=known,
-        component=component,
+        component=", ".join(filter(None, (component, position))),
         name=name,
         points=points[::-1][:MOST],
-        drawn=_drawn(points[-MOST:], f"{component}: {name} of {known.machine.name}"),
+        drawn=_drawn(points[-MOST:], f"{component} {position}: {name} of {known.machine.name}"),
         quantity=quantity,
         verdicts=VERDICTS,
     )
