@@ -12,12 +12,16 @@ from talklog.logbook.store import Logbook
 State = Literal["overdue", "due", "later", "event", "open"]
 ORDER: tuple[State, ...] = ("overdue", "due", "event", "open", "later")
 _OPEN = """
-SELECT f.*, m.key, m.name, e.said_at,
-    (SELECT meter FROM entry WHERE machine_id = f.machine_id AND meter IS NOT NULL
-        AND meter_unit = f.meter_unit ORDER BY said_utc DESC, id DESC LIMIT 1) AS meter_now
+SELECT f.*, m.key, m.name, e.said_at
 FROM follow_up AS f JOIN entry AS e ON e.id = f.entry_id
     LEFT JOIN machine AS m ON m.id = f.machine_id
 WHERE f.done_in IS NULL AND NOT f.by_hand
+"""
+# The last meter of each machine in each unit.
+_METERS = """
+SELECT m.id, u.unit, (SELECT e.meter FROM entry AS e WHERE e.machine_id = m.id
+    AND e.meter IS NOT NULL AND e.meter_unit = u.unit ORDER BY e.said_utc DESC, e.id DESC LIMIT 1)
+FROM machine AS m, (SELECT 'h' AS unit UNION SELECT 'km' UNION SELECT 'mi') AS u
 """
 
 
@@ -55,7 +59,9 @@ def due_items(
     with book.database.reading() as connection:
         query = _OPEN + (" AND m.key = ?" if key else "")
         found = connection.execute(query, (key,) if key else ()).fetchall()
-    items = [_item(row, today, at) for row in found]
+        meters = {(row[0], row[1]): row[2] for row in connection.execute(_METERS)}
+    said = ((row, meters.get((row["machine_id"], row["meter_unit"]))) for row in found)
+    items = [_item(row, today, at if at is not None else meter) for row, meter in said]
     return sorted(items, key=_urgency)
 
 
@@ -64,8 +70,7 @@ def _urgency(item: DueItem) -> tuple[int, str, float, int]:
     return ORDER.index(item.state), nearest, item.due_meter or 0.0, item.entry_id
 
 
-def _item(row: Row, today: str, at: float | None) -> DueItem:
-    meter = at if at is not None else row["meter_now"]
+def _item(row: Row, today: str, meter: float | None) -> DueItem:
     return DueItem(
         entry_id=row["entry_id"], place=row["place"], machine=row["key"],
         machine_name=row["name"], what=row["what"], component=row["component"],
