@@ -1,8 +1,8 @@
 """Step 4c: asks the trained readers where the rules leave something open. Knows no bands.
 
-``settle`` gives a number another role, or a doubt, where no cue gave it one; ``more_findings`` adds
-conditions in words that no list holds ("like gravel in a tin"). What the rules are certain of
-stands. The weights lie in ``data/reader`` and are loaded once.
+``final_roles`` gives a number another role, or a doubt, where no cue gave it one; ``more_findings``
+adds conditions in words that no list holds ("like gravel in a tin"). The weights lie in
+``data/reader`` and are loaded once.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ ASIDE_ABOVE = 0.4  # P(role) from which it is set aside and not only asked about
 ASK_BELOW = 0.5  # P(reading) below which it is asked about
 READ_ABOVE = 0.6  # P(reading) from which a number set aside without a cue is a reading after all
 ROLE_ABOVE = 0.55  # P(role) over P(reading) from which one of the roles of a reading is taken
-AGAINST = 0.15  # P below which a reading that a cue named is asked about
-FOUND = 0.4  # P(inside a finding) of its words
+AGAINST = 0.2  # P(reading) below which even the cue of a reading is not believed
+FOUND = 0.3  # P(inside a finding) of its words
 NAMED = 0.5  # P(inside a component) of its words
 BEGINS = 0.6  # P from which a word begins another span
 REACH = 15  # words from a condition back to the thing that it was seen on
@@ -83,8 +83,9 @@ def settle(
 ) -> tuple[RoledNumber, ...]:
     """The numbers with the role reader's word where the rules leave one open.
 
-    What a cue says stands, or is asked about. ``because`` of a number that was changed says so and
-    how probable it is: "I chucked two at three hundred newtons in" -> the size of a part.
+    What a cue set aside stays so; what a cue calls a reading stands unless the reader is all but
+    certain that it is none. ``because`` of a number that was changed says so and how probable it
+    is. "chucked two at three hundred newtons in" -> the size of a part.
     """
     if not roled:
         return ()
@@ -117,13 +118,13 @@ def _settled(item: RoledNumber, chances: dict[str, float], *, named: bool) -> Ro
     reading = sum(chances[role] for role in MEASURING)
     if item.whole is not None or item.number.high is not None:
         return item
-    if item.role in MEASURING:
-        if item.sure or named:
-            return _asked(item) if reading < AGAINST else item
-        return _open(item, chances, reading)
     if item.role in ASIDE and not item.sure and reading >= READ_ABOVE:
         return _changed(item, max(MEASURING, key=chances.__getitem__), reading)
-    return item
+    if item.role not in MEASURING:
+        return item
+    if named:
+        return _asked(item) if reading < AGAINST else item
+    return item if item.sure and reading >= AGAINST else _open(item, chances, reading)
 
 
 def _open(item: RoledNumber, chances: dict[str, float], reading: float) -> RoledNumber:
