@@ -3,24 +3,29 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 from talklog.assemble import understand
 from talklog.cautions import find_cautions
 from talklog.check import Checked, Flag, check
+from talklog.days import dated
 from talklog.handsfree import PassedOver, obey, passed_over
 from talklog.record import ServiceRecord, make_record
 from talklog.sheets import NamedSheet
 from talklog.transcript import Transcript
 
 
-def record_of(transcript: Transcript, *, sheet: NamedSheet | None = None) -> ServiceRecord:
-    """The checked record of what was said. Without a sheet no reading is judged.
+def record_of(
+    transcript: Transcript, *, sheet: NamedSheet | None = None, said_on: date | None = None
+) -> ServiceRecord:
+    """The checked record of what was said. Without a sheet no reading is judged; without the day
+    it was ``said_on`` a "friday" stays a word.
 
     "inlet gap nought point two five" -> a record with one reading of 0.25 and no unit.
     Raises TalklogError for a broken data file.
     """
     note = obey(transcript)
-    notes = understand(note)
+    notes = dated(understand(note), said_on)
     checked = _with_pauses(check(notes, sheet.sheet if sheet else None), transcript)
     warned = find_cautions(note, notes, sheet=sheet.name if sheet else None)
     machine = sheet.sheet.machine if sheet else None

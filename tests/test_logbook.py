@@ -16,8 +16,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from talklog.days import after, of_event, utc_of
 from talklog.errors import DataFileError, LogbookError
-from talklog.logbook.days import after, of_event, utc_of
 from talklog.logbook.kinds import Machine
 from talklog.logbook.store import Logbook
 from talklog.logbook.works import load_works, parse_works, work_of_text, work_of_verb
@@ -234,6 +234,24 @@ def test_events_of_the_calendar() -> None:
     assert str(of_event(wednesday, "friday")) == "2026-11-27"
     assert str(of_event(wednesday, "wednesday")) == "2026-12-02"
     assert of_event(wednesday, "next service") is None
+
+
+@pytest.mark.parametrize(
+    ("said", "due"),
+    [
+        ("check the belt again friday", {"date": "2026-11-27"}),
+        ("check the belt again tomorrow", {"date": "2026-11-26"}),
+        ("check the belt again next week", {"event": "next week"}),
+        ("check the belt again in two weeks", {"duration": "P2W"}),
+        ("check the belt again before winter", {"event": "before winter"}),
+    ],
+)
+def test_a_day_by_its_name_becomes_a_date(said: str, due: dict[str, str]) -> None:
+    """25 November 2026 is a Wednesday (datetime.date of Python)."""
+    record = record_of(note(said), said_on=date(2026, 11, 25))
+    (later,) = record.follow_ups
+    assert later.due.model_dump() == due
+    assert record_of(note(said)).follow_ups[0].due.model_dump().keys() <= {"event", "duration"}
 
 
 def test_times_sort_in_utc() -> None:

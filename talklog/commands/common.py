@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -65,6 +65,14 @@ LOG = click.option(
     "--log", is_flag=True, help="Put the record into the logbook too (--book says which one)."
 )
 
+SAID_ON = click.option(
+    "--said-on",
+    type=click.DateTime(("%Y-%m-%d",)),
+    metavar="DATE",
+    help="Day of the note, from which “friday” and “tomorrow” count; without it the day the file "
+    "was last written, or today for piped text.",
+)
+
 
 def sheet_chosen(machine: str | None, bands: Path | None) -> NamedSheet | None:
     """The sheet that --bands or --machine names. Raises UsageError when both are given."""
@@ -89,6 +97,13 @@ def book_for(log: bool, book: Path | None) -> Logbook | None:
     from talklog.logbook.store import Logbook
 
     return Logbook.open(book) if log or book else None
+
+
+def day_said(path: Path, said_on: datetime | None) -> date:
+    """The day of a note: the one given, else that of its file; today for what has no file."""
+    if said_on is not None:
+        return said_on.date()
+    return date.fromisoformat(spoken_at(path)[:10]) if path.is_file() else date.today()
 
 
 def spoken_at(path: Path) -> str:

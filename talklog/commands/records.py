@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,9 +18,11 @@ from talklog.commands.common import (
     LOG,
     MACHINE,
     MODEL,
+    SAID_ON,
     SECOND_LISTENER,
     book_for,
     complain,
+    day_said,
     listener,
     sheet_chosen,
     sheet_of,
@@ -49,6 +52,7 @@ if TYPE_CHECKING:
 @FORMAT
 @MODEL
 @SECOND_LISTENER
+@SAID_ON
 @LOG
 @BOOK
 def take(
@@ -59,6 +63,7 @@ def take(
     form: str | None,
     model: Path | None,
     second: str | None,
+    said_on: datetime | None,
     log: bool,
     book: Path | None,
 ) -> None:
@@ -82,7 +87,9 @@ def take(
         raise click.UsageError("several records do not fit one HTML page: add --out DIR")
     chosen = sheet_chosen(machine, bands)
     kept = book_for(log, book)
-    record_files(files, chosen, form=form, out=out, model=model, second=second, book=kept)
+    record_files(
+        files, chosen, form=form, out=out, model=model, second=second, said_on=said_on, book=kept
+    )
 
 
 def record_files(
@@ -93,6 +100,7 @@ def record_files(
     out: Path | None,
     model: Path | None,
     second: str | None = None,
+    said_on: datetime | None = None,
     book: Logbook | None = None,
 ) -> tuple[ServiceRecord, ...]:
     """Hear recordings and show or write the record of each; what fails is told, the rest done.
@@ -105,7 +113,8 @@ def record_files(
         with done.reporting():
             if path.is_dir():
                 raise AudioError(f"{path}: no recordings in this folder")
-            record = _record(hear_one(path), chosen or sheet_of(path))
+            day = day_said(path, said_on)
+            record = _record(hear_one(path), chosen or sheet_of(path), day)
             made.append(record)
             done.add(record, path.name)
             if book is not None:
@@ -125,6 +134,7 @@ def keep(book: Logbook, record: ServiceRecord, path: Path) -> None:
 @MACHINE
 @BANDS
 @FORMAT
+@SAID_ON
 @click.option(
     "--explain",
     is_flag=True,
@@ -132,7 +142,12 @@ def keep(book: Logbook, record: ServiceRecord, path: Path) -> None:
     "became what it is.",
 )
 def read(
-    file: Path, machine: str | None, bands: Path | None, form: str | None, explain: bool
+    file: Path,
+    machine: str | None,
+    bands: Path | None,
+    form: str | None,
+    said_on: datetime | None,
+    explain: bool,
 ) -> None:
     """Read a typed or dictated note and print its service record.
 
@@ -156,7 +171,8 @@ def read(
         return
     done = _Done(form=form, out=None, single=True)
     name = "from standard input" if piped else file.name
-    done.add(_record(transcript, chosen or (None if piped else sheet_of(file))), name)
+    sheet = chosen or (None if piped else sheet_of(file))
+    done.add(_record(transcript, sheet, day_said(file, said_on)), name)
     done.finish()
 
 
@@ -250,7 +266,7 @@ class _Reporting:
         return True
 
 
-def _record(transcript: Transcript, sheet: NamedSheet | None) -> ServiceRecord:
+def _record(transcript: Transcript, sheet: NamedSheet | None, day: date) -> ServiceRecord:
     from talklog.pipeline import record_of
 
-    return record_of(transcript, sheet=sheet)
+    return record_of(transcript, sheet=sheet, said_on=day)

@@ -84,7 +84,7 @@ def _taker(
     opened: Logbook, chosen: NamedSheet | None, model: Path | None
 ) -> Callable[[Path], tuple[int, str]]:
     """Hears a recording and puts it into the book; the model is loaded at the first one."""
-    from talklog.commands.common import listener, sheet_of, spoken_at
+    from talklog.commands.common import day_said, listener, sheet_of, spoken_at
     from talklog.pipeline import record_of
 
     hear_one: list[Callable] = []
@@ -92,7 +92,8 @@ def _taker(
     def take(path: Path) -> tuple[int, str]:
         if not hear_one:
             hear_one.append(listener(model))
-        record = record_of(hear_one[0](path), sheet=chosen or sheet_of(path))
+        day = day_said(path, None)
+        record = record_of(hear_one[0](path), sheet=chosen or sheet_of(path), said_on=day)
         entry = opened.add(record, audio=path, name=path.name, said_at=spoken_at(path))
         return entry.id, record.source.sha256
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from talklog.logbook.days import after, day_of, of_event, utc_of
+from talklog.days import after, day_of, of_event, utc_of
 from talklog.logbook.works import work_of_text, work_of_verb
 from talklog.record import FollowUp, Reading, ServiceRecord
 

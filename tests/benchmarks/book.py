@@ -33,8 +33,9 @@ NOTE = (
     "hour meter reads four thousand two hundred and ten hours front tyre pressure two point two "
     "bar rear tyre pressure two point three bar wheel nut torqued to one ten newton metres brake "
     "pad thickness six millimetres oil pressure two point five bar battery voltage twelve point "
-    "six volts belt deflection ten millimetres coolant temperature eighty degrees celsius idle speed "
-    "eight hundred r p m clutch pedal free play twelve millimetres replaced the impeller check the "
+    "six volts belt deflection ten millimetres coolant temperature eighty degrees celsius idle "
+    "speed eight hundred r p m clutch pedal free play twelve millimetres replaced the impeller "
+    "check the "
     "belt again in fifty hours"
 )
 BATCH = 500  # records in a transaction while filling

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import calendar
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+
+from talklog.notes import Due, FollowUp, Notes
 
 _DURATION = re.compile(
     r"^P(?:(?P<Y>\d+)Y)?(?:(?P<M>\d+)M)?(?:(?P<W>\d+)W)?(?:(?P<D>\d+)D)?"
     r"(?:T(?:(?P<h>\d+)H)?(?:(?P<m>\d+)M)?(?:(?P<s>\d+)S)?)?$"
 )
 WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-SOON = {"today": 0, "tonight": 0, "tomorrow": 1, "in the morning": 1}
-# Events that a calendar knows, in days; all others are due when somebody says that they happened.
+SOON = {
+    **{"today": 0, "tonight": 0, "this afternoon": 0},
+    **{"tomorrow": 1, "tomorrow morning": 1, "tomorrow afternoon": 1, "in the morning": 1},
+    **{"in a fortnight": 14},
+}
+# Events that a calendar knows roughly, in days; all others are due when somebody says that they
+# happened.
 LATER = {"next week": 7, "next month": 30, "next year": 365}
 
 
@@ -58,3 +66,17 @@ def of_event(day: date, event: str) -> date | None:
         return day + timedelta(days=(WEEKDAYS.index(event) - day.weekday() - 1) % 7 + 1)
     days = {**SOON, **LATER}.get(event)
     return None if days is None else day + timedelta(days=days)
+
+
+def dated(notes: Notes, day: date | None) -> Notes:
+    """Follow-ups due "friday" or "tomorrow" with the date that means, counted from the day of the
+    note. "next week" is no date and stays as it was said; without a day everything does."""
+    if day is None:
+        return notes
+    return replace(notes, follow_ups=tuple(_with_date(item, day) for item in notes.follow_ups))
+
+
+def _with_date(item: FollowUp, day: date) -> FollowUp:
+    event = item.due.event if item.due else None
+    on = of_event(day, event) if event and event not in LATER else None
+    return replace(item, due=Due(date=on.isoformat())) if on else item
