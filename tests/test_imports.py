@@ -74,6 +74,8 @@ LAYERS = (
     "logbook.store",
     "logbook.due",
     "logbook.calendars",
+    "logbook.lines",
+    "logbook.latest",
     "logbook.history",
     "logbook.tables",
     "logbook.plots",

@@ -185,6 +185,23 @@ def test_the_record_can_be_had_as_a_file(bench: Bench, form: str) -> None:
     assert form != "html" or "attachment" in answer.headers["content-disposition"]
 
 
+def test_history_keeps_places_apart_and_draws_in_the_unit_of_the_limits(bench: Bench) -> None:
+    """12 and 10 thou are 0.3048 and 0.254 mm; the limits are 0.20 to 0.30 mm."""
+    page = Page(bench.web.get("/machine?key=heron").text)
+    targets = [tag["href"] for tag in page.every("a") if tag["href"].startswith("/history")]
+    assert len(targets) == len(set(targets)) == 3
+    drawn = next(t for t in targets if "inlet%20valve" in t)
+    page = Page(bench.web.get(drawn).text)
+    (svg,) = page.every("svg")
+    assert "inlet valve" in svg["aria-label"]
+    assert len(page.every("circle")) == 1  # 10 thou, in band
+    assert len(page.every("rect")) == 1  # 12 thou, out of band: another shape
+    assert "high limit 0.3" in page.text and "low limit 0.2" in page.text
+    bench.correct(position="cylinder 2")
+    apart = Page(bench.web.get("/machine?key=heron").text)
+    assert "inlet valve, cylinder 2: clearance" in apart.text
+
+
 # ---- correcting and signing ----------------------------------------------------------------------
 
 

@@ -18,6 +18,7 @@ from talklog.errors import CorrectionError, LogbookError, TalklogError, UnitErro
 from talklog.inputs import AUDIO_SUFFIXES
 from talklog.logbook.due import due_items
 from talklog.logbook.history import Point, groups, history, replaced
+from talklog.logbook.latest import latest
 from talklog.report import VERDICTS, quantity
 from talklog.units import convert
 from talklog.web.drawings import Spot, plot
@@ -25,6 +26,7 @@ from talklog.web.frame import form_of, number_of, page, person, problem, text_of
 
 PAGE = 40  # entries of a list
 MOST = 400  # readings drawn in one plot
+LISTED = 200  # things to do
 OUT = ("low", "high", "unit_mismatch")
 
 
@@ -58,13 +60,12 @@ def machine_page(request: Request) -> Response:
     book = workshop(request).book
     key = request.query_params.get("key", "")
     known = _known(book.machine, key)
-    points = history(book, key)
     return page(
         request,
         "machine.html.j2",
         known=known,
-        due=due_items(book, machine=key),
-        lines=sorted(groups(points).items()),
+        due=due_items(book, machine=key)[:PAGE],
+        lines=latest(book, key),
         fitted=replaced(book, key)[-PAGE:],
         entries=book.entries(machine=key, limit=10),
         quantity=quantity,
@@ -130,7 +131,8 @@ def _known(find: Any, key: str) -> Any:
 
 def due_page(request: Request) -> Response:
     """What is still to do, the most urgent first."""
-    return page(request, "due.html.j2", due=due_items(workshop(request).book))
+    found = due_items(workshop(request).book)
+    return page(request, "due.html.j2", due=found[:LISTED], more=len(found[LISTED:]))
 
 
 async def done(request: Request) -> Response:
