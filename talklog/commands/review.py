@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -54,13 +55,29 @@ def review(port: int, book: Path | None) -> None:
         raise TalklogError(
             f"the review page needs more ({error.name}): pip install 'talklog[review]'"
         ) from error
-    with TemporaryDirectory(prefix="talklog-") as folder, Logbook.open(book) as opened:
+    with (
+        _listening(port) as door,
+        TemporaryDirectory(prefix="talklog-") as folder,
+        Logbook.open(book) as opened,
+    ):
         site = make_site(workshop_of(opened, Path(folder), port=port))
         click.echo(f"http://{ADDRESS}:{port}/  (book {opened.path}; Ctrl-C ends)", err=True)
-        uvicorn.run(
-            site, host=ADDRESS, port=port, log_level="warning", server_header=False,
-            proxy_headers=False,
-        )  # fmt: skip
+        quiet = {"log_level": "warning", "server_header": False, "proxy_headers": False}
+        uvicorn.Server(uvicorn.Config(site, **quiet)).run(sockets=[door])
+
+
+def _listening(port: int) -> socket.socket:
+    """The door of the page, on this computer alone. Raises TalklogError when it is taken."""
+    door = socket.socket()
+    door.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        door.bind((ADDRESS, port))
+    except OSError as error:
+        door.close()
+        raise TalklogError(
+            f"port {port} cannot be used ({error.strerror}); give another one with --port"
+        ) from error
+    return door
 
 
 def workshop_of(book: object, folder: Path, *, port: int) -> Workshop:
