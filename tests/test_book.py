@@ -4,14 +4,17 @@ import csv
 import io
 import json
 import os
+import random
 import shutil
 import sqlite3
 import zipfile
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import icalendar
 import pytest
+import scipy.stats
 from click.testing import CliRunner
 
 from talklog.cli import cli
@@ -22,10 +25,11 @@ from talklog.logbook.due import due_items
 from talklog.logbook.exports import read_archive, readings_csv, records_jsonl, write_archive
 from talklog.logbook.history import Point, groups, history, trend
 from talklog.logbook.incoming import Incoming
+from talklog.logbook.lines import Line, line_through, reach
 from talklog.logbook.plots import draw
 from talklog.logbook.serials import vin_warning
 from talklog.logbook.store import Logbook
-from talklog.logbook.tables import history_text
+from talklog.logbook.tables import history_text, trend_text
 from talklog.logbook.verify import find_damage
 from talklog.record import load_record
 from tests.booked import record_from
@@ -132,14 +136,78 @@ def test_a_straight_wear_is_found_exactly() -> None:
     assert told.at == pytest.approx(800) and told.earliest == pytest.approx(800)
 
 
-def test_least_squares_as_in_a_published_example() -> None:
-    """NIST StRD, linear regression, Norris: the first step of the certified fit is beyond this
-    test; instead the textbook four points (1,6) (2,5) (3,7) (4,10) with slope 1.4 and standard
-    error sqrt(4.2 / 2 / 5), as worked in many texts (from memory, not checked)."""
-    points = worn(["6", "5", "7", "10"], meters=[1.0, 2.0, 3.0, 4.0])
+# NIST Statistical Reference Datasets, linear regression, "Norris": data and certified values.
+NORRIS_X = """0.2 337.4 118.2 884.6 10.1 226.5 666.3 996.3 448.6 777.0 558.2 0.4 0.6 775.5 666.9
+338.0 447.5 11.6 556.0 228.1 995.8 887.6 120.2 0.3 0.3 556.8 339.1 887.2 999.0 779.0 11.1 118.3
+229.2 669.1 448.9 0.5"""
+NORRIS_Y = """0.1 338.8 118.1 888.0 9.2 228.1 668.5 998.5 449.1 778.9 559.2 0.3 0.1 778.1 668.8
+339.3 448.9 10.8 557.7 228.3 998.0 888.8 119.6 0.3 0.6 557.6 339.3 888.0 998.5 778.9 10.2 117.6
+228.9 668.4 449.2 0.2"""
+
+
+def test_least_squares_as_certified() -> None:
+    line = line_through([float(x) for x in NORRIS_X.split()], [float(y) for y in NORRIS_Y.split()])
+    assert line.slope == pytest.approx(1.00211681802045, rel=1e-12)
+    assert line.value(0) == pytest.approx(-0.262323073774029, rel=1e-10)
+    # From memory, not checked: 0.429796848199937E-03. scipy gives the same.
+    independent = scipy.stats.linregress(
+        [float(x) for x in NORRIS_X.split()], [float(y) for y in NORRIS_Y.split()]
+    )
+    assert line.error == pytest.approx(independent.stderr, rel=1e-10)
+
+
+@pytest.mark.parametrize("count", [3, 4, 7, 32, 100])
+def test_how_wide_is_unsure(count: int) -> None:
+    """Student's t as scipy has it; a little too wide beyond the table, never too narrow."""
+    line = Line(1, 1, 0, 0, count, 0, 1)
+    exact = scipy.stats.t.ppf(0.975, count - 2)
+    assert exact - 5e-4 <= line.times < exact * 1.035
+
+
+def test_the_limit_lies_between_earliest_and_latest_19_times_in_20() -> None:
+    """Wear of -1 from 10 with errors of known size meets 2 at place 8: how often is 8 inside?"""
+    chance, inside, tries = random.Random(5), 0, 3000
+    for _ in range(tries):
+        places = [0.0, 1.0, 2.0, 3.0, 4.0]
+        line = line_through(places, [10 - x + chance.gauss(0, 0.2) for x in places])
+        _at, earliest, latest = reach(line, 2.0)
+        inside += earliest <= 8 and (latest is None or latest >= 8)
+    assert 0.94 < inside / tries < 0.965
+
+
+def test_readings_that_show_no_wear_promise_no_day() -> None:
+    line = line_through([1.0, 2.0, 3.0, 4.0], [5.0, 5.3, 4.8, 5.0])
+    at, earliest, latest = reach(line, 3.0)
+    assert latest is None and line.last <= earliest <= at
+    assert "perhaps never" in trend_text(trend(worn(["5.0", "5.3", "4.8", "5.0"],
+                                                    meters=[1.0, 2.0, 3.0, 4.0])))  # fmt: skip
+
+
+def test_other_units_of_the_same_kind_are_one_wear() -> None:
+    points = worn(["10", "0.9", "8"], meters=[1.0, 2.0, 3.0])
+    points[1] = replace(points[1], unit="cm")
     told = trend(points)
-    assert told.rate == pytest.approx(1.4)
-    assert told.error == pytest.approx((4.2 / 2 / 5) ** 0.5)
+    assert (told.rate, told.unit, told.limit) == (pytest.approx(-1), "mm", 3.0)
+    points[1] = replace(points[1], unit="bar")
+    assert trend(points) is None
+
+
+def test_a_limit_in_another_unit_is_met_in_that_of_the_readings() -> None:
+    points = [replace(p, band_low="0.3", band_unit="cm") for p in worn(
+        ["10", "9", "8"], meters=[1.0, 2.0, 3.0])]  # fmt: skip
+    assert (trend(points).limit, trend(points).at) == (3.0, pytest.approx(8))
+
+
+def test_past_its_limit_is_no_forecast() -> None:
+    told = trend(worn(["5", "4", "2.5"], meters=[1.0, 2.0, 3.0]))
+    assert "already" in trend_text(told)
+
+
+def test_unsure_readings_are_no_wear() -> None:
+    points = worn(["10", "9", "90", "8"], meters=[1.0, 2.0, 3.0, 4.0])
+    points[2] = replace(points[2], verdict="unsure")
+    told = trend(points)
+    assert told.readings == 3 and told.rate < 0
 
 
 def test_by_days_where_a_meter_is_missing() -> None:
@@ -175,7 +243,7 @@ def test_history_of_the_book_as_table_and_picture(book, tmp_path) -> None:
     assert [p.value for p in points] == ["2.5", "2.4", "2.2"]
     text = history_text(groups(points))
     assert "tyre, front: pressure" in text and "2.0 to 2.6 bar" in text
-    assert "would reach 2 bar at 2026-0" in text
+    assert "readings do not yet show when it would reach 2 bar" in text
     for name in ("plot.svg", "plot.png"):
         draw(groups(points), tmp_path / name)
         assert (tmp_path / name).stat().st_size > 1000

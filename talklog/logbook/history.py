@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
+from talklog.logbook.lines import line_through, reach
 from talklog.logbook.store import Logbook
+from talklog.units import convert, same_kind
 
-FEWEST = 3  # readings from which a line can be laid with an uncertainty
-SPREAD = 2.0  # standard errors on each side: about 95 % of cases, were all errors chance
+_DOUBTFUL = ("unsure", "unit_mismatch")
 _POINTS = """
 SELECT r.entry_id, e.said_at, e.meter, e.meter_unit, r.component, r.quantity, r.position,
     r.condition, r.value, r.unit, r.si_value, r.si_unit, r.role, r.verdict, r.band_low,
@@ -64,12 +66,14 @@ class Replaced:
 @dataclass(frozen=True, slots=True)
 class Trend:
     """A straight line through readings: ``rate`` of ``unit`` per ``per`` (a meter unit or "day"),
-    with its standard ``error``. ``limit`` is the limit it moves towards, reached at ``at``, and
-    with the uncertainty of the rate between ``earliest`` and ``latest`` (``None``: never).
-    Places are meters, or days counted from the first reading."""
+    with its standard ``error``; ``spread`` is what the rate may be off in 95 % of cases.
+    ``limit`` is the limit it moves towards, reached at ``at``, in 95 % of cases between
+    ``earliest`` and ``latest`` (``None``: perhaps never); ``last`` is the place of the last
+    reading. Places are meters, or days counted from the first reading."""
 
     rate: float
     error: float
+    spread: float
     unit: str
     per: str
     readings: int
@@ -77,6 +81,7 @@ class Trend:
     at: float | None
     earliest: float | None
     latest: float | None
+    last: float
     first_day: date
 
     def day_at(self, place: float) -> date:
@@ -121,22 +126,36 @@ def groups(points: Sequence[Point]) -> dict[tuple[str, str, str], list[Point]]:
 
 def trend(points: Sequence[Point]) -> Trend | None:
     """The line through readings of one thing; ``None`` for fewer than FEWEST, for readings whose
-    units differ, or for readings all at one time.
+    units measure different things, or for readings all at one time.
 
-    Values that a person left or set begin a new wear; so does only what follows the last of them.
+    Readings that are unsure do not count. Values that a person left or set begin a new wear; so
+    does only what follows the last of them.
     """
-    worn = since_last_set(points)
-    units = {point.unit for point in worn}
-    if len(worn) < FEWEST or len(units) != 1 or None in units:
+    worn = since_last_set([point for point in points if point.verdict not in _DOUBTFUL])
+    values = _values(worn)
+    if not values:
         return None
     per, places = _places(worn)
-    line = _least_squares(places, [float(point.value) for point in worn])
+    line = line_through(places, values)
     if line is None:
         return None
-    rate, error, level = line
-    limit = _limit(worn[-1], rate)
-    reach = _reached(places[-1], level, rate, error, limit)
-    return Trend(rate, error, worn[-1].unit or "", per, len(worn), limit, *reach, worn[0].day)
+    limit = _limit(worn[-1], line.slope)
+    at, earliest, latest = (None,) * 3 if limit is None else reach(line, limit)
+    return Trend(
+        line.slope, line.error, line.spread, worn[-1].unit or "", per, len(worn), limit, at,
+        earliest, latest, line.last, worn[0].day,
+    )  # fmt: skip
+
+
+def _values(points: Sequence[Point]) -> list[float] | None:
+    """The readings in the unit of the last one; ``None`` where one has no such value."""
+    units = [point.unit or "" for point in points]
+    if not all(units) or not all(same_kind(unit, units[-1]) for unit in set(units)):
+        return None
+    return [
+        float(convert(Decimal(point.value), unit, units[-1]))
+        for point, unit in zip(points, units, strict=True)
+    ]
 
 
 def since_last_set(points: Sequence[Point]) -> list[Point]:
@@ -154,35 +173,9 @@ def _places(points: Sequence[Point]) -> tuple[str, list[float]]:
     return "day", [float((point.day - first).days) for point in points]
 
 
-def _least_squares(
-    places: Sequence[float], values: Sequence[float]
-) -> tuple[float, float, float] | None:
-    """(slope, its standard error, value at the last place) of the line of least squares."""
-    count = len(places)
-    mean, middle = sum(places) / count, sum(values) / count
-    spread = sum((x - mean) ** 2 for x in places)
-    if spread <= 0:
-        return None
-    pairs = list(zip(places, values, strict=True))
-    slope = sum((x - mean) * (y - middle) for x, y in pairs) / spread
-    rest = sum((y - middle - slope * (x - mean)) ** 2 for x, y in pairs)
-    error = (rest / (count - 2) / spread) ** 0.5
-    return slope, error, middle + slope * (places[-1] - mean)
-
-
 def _limit(point: Point, rate: float) -> float | None:
-    """The limit that the readings move towards, where it is in the unit of the readings."""
+    """The limit that the readings move towards, in the unit of the readings."""
     text = point.band_low if rate < 0 else point.band_high
-    return float(text) if text is not None and point.band_unit == point.unit else None
-
-
-def _reached(
-    last: float, level: float, rate: float, error: float, limit: float | None
-) -> tuple[float | None, float | None, float | None]:
-    """Where the line meets the limit: most likely, at the earliest and at the latest."""
-    if limit is None:
-        return None, None, None
-    slow, fast = sorted((rate - SPREAD * error, rate + SPREAD * error), key=abs)
-    slow = slow if slow * rate > 0 and abs(rate) > SPREAD * error else 0.0
-    met = [last + (limit - level) / one if one else None for one in (rate, fast, slow)]
-    return met[0], met[1], met[2]
+    if text is None or point.band_unit is None or point.unit is None:
+        return None
+    return float(convert(Decimal(text), point.band_unit, point.unit))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from talklog.logbook.history import Point, Trend, since_last_set, trend
+from talklog.logbook.lines import FEWEST
 
 Groups = Mapping[tuple[str, str, str], Sequence[Point]]
 
@@ -46,22 +47,30 @@ def _band(point: Point) -> str:
 def _no_trend(points: Sequence[Point]) -> str:
     since = len(since_last_set(points))
     return (
-        f"too few readings to say how fast it moves ({since} since it was last set, 3 are needed)"
+        f"cannot say how fast it moves: {since} since it was last set; it takes {FEWEST} sure "
+        "readings at different times, with units that fit"
     )
 
 
 def trend_text(told: Trend) -> str:
     """In words: how fast, and when the limit would be reached if it went on so."""
-    spread = f" ± {2 * told.error:.2g}" if told.error else ""
+    spread = f" ± {told.spread:.2g}" if told.spread else ""
     rate = f"moves {told.rate:+.3g}{spread} {told.unit} per {told.per} ({told.readings} readings)"
     if told.limit is None:
         return rate
     if told.at is None:
         return f"{rate}; it does not move towards its limit of {told.limit:g} {told.unit}"
-    latest = _place(told, told.latest) if told.latest is not None else "never"
+    if told.at <= told.last:
+        return f"{rate}; by that it is at its limit of {told.limit:g} {told.unit} already"
+    if told.latest is None:
+        return (
+            f"{rate}; these readings do not yet show when it would reach {told.limit:g} "
+            f"{told.unit} (perhaps at {_place(told, told.at)}, perhaps never)"
+        )
     return (
         f"{rate}; would reach {told.limit:g} {told.unit} at {_place(told, told.at)} "
-        f"(between {_place(told, told.earliest or told.at)} and {latest}) if it went on like this"
+        f"if it went on like this (19 times in 20 between {_place(told, told.earliest or told.at)} "
+        f"and {_place(told, told.latest)})"
     )
 
 
