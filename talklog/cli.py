@@ -29,6 +29,7 @@ MAIN_HELP = """Turn spoken workshop notes into checked service records. Nothing 
   talklog listen --bands van.toml          live, while you work: what is out of band at once
   talklog take notes/ --log                into the logbook; talklog book list shows it
   talklog watch ~/Phone/notes              whatever arrives there, into the logbook
+  talklog review                           play, correct and sign in the browser
   talklog book due                         what is still to do
   talklog hear van.flac --format vtt       only the words, with their times
   talklog bands check van.toml             is this band sheet good?
