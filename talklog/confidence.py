@@ -31,9 +31,10 @@ AFTER = 3  # words behind a number in which its unit is looked for
 # Log odds by which a second listener makes a reading surer or less sure, from how often it agrees
 # with right and with wrong readings of the development set.
 AGREES, DIFFERS = 2.0, -2.0
-NEAREST = 0.001  # confidences are kept this far from 0 and 1
-WORDS_ONLY = 5  # so many of the features need no second hearing
-FEATURES = ("number", "unit", "around", "note", "alike", "agree", "least", "first", "rival")
+# Shares are kept this far from 0 and 1: above it the recogniser's own confidence says nothing more.
+NEAREST = 0.02
+WORDS_ONLY = 4  # so many of the features need no second hearing
+FEATURES = ("number", "unit", "around", "alike", "agree", "least", "contested")
 
 Alternatives = tuple[Alternative, ...]
 
@@ -129,21 +130,19 @@ def features(spoken: Spoken, transcript: Transcript) -> dict[str, float]:
     """Numbers by FEATURES, those from ``agree`` on only where the seconds were heard again.
 
     number, unit, around: log odds of the least sure word of the number, of its unit, and of the
-    words beside both; note: mean log odds of all words; alike: words that sound like others;
-    agree, least: mean and least share, over the hearings, of ways with the same value and unit;
-    first: share of hearings whose likeliest way has it; rival: greatest mean share of another.
+    words beside both; alike: how many words sound like others; agree, least: log odds of the mean
+    and of the least share, over the hearings, of ways with the same value and unit; contested: 1
+    where the mean share of another value is greater.
     """
     words = transcript.words
     end = spoken.unit[1] if spoken.unit else spoken.last
     beside = [*words[max(0, spoken.first - 1) : spoken.first], *words[end + 1 : end + 2]]
     number = words[spoken.first : spoken.last + 1]
     unit = words[spoken.unit[0] : spoken.unit[1] + 1] if spoken.unit else ()
-    odds = [_odds(word) for word in words]
     found = {
         "number": min(map(_odds, number)),
         "unit": min(map(_odds, unit), default=_log_odds(1.0)),
         "around": min(map(_odds, beside), default=_log_odds(1.0)),
-        "note": sum(odds) / len(odds),
         "alike": float(sum(has_soundalike(word.text) for word in number)),
     }
     return found | _from_again(spoken, transcript)
@@ -154,18 +153,23 @@ def _from_again(spoken: Spoken, transcript: Transcript) -> dict[str, float]:
     if not tables:
         return {}
     same = [table.get(SAME, 0.0) for table in tables]
-    rivals: dict[object, float] = defaultdict(float)
+    agree = sum(same) / len(same)
+    rivals = _mean_shares(tables)
+    return {
+        "agree": _log_odds(agree),
+        "least": _log_odds(min(same)),
+        "contested": float(max(rivals.values(), default=0.0) > agree),
+    }
+
+
+def _mean_shares(tables: Sequence[dict[Key, float]]) -> dict[Key, float]:
+    """The mean share of everything but SAME."""
+    shares: dict[Key, float] = defaultdict(float)
     for table in tables:
         for key, share in table.items():
             if key != SAME:
-                rivals[key] += share / len(tables)
-    first = [max(table, key=table.get) == SAME for table in tables]
-    return {
-        "agree": sum(same) / len(same),
-        "least": min(same),
-        "first": sum(first) / len(first),
-        "rival": max(rivals.values(), default=0.0),
-    }
+                shares[key] += share / len(tables)
+    return shares
 
 
 def _odds(word: Word) -> float:
@@ -323,13 +327,9 @@ def _heard_otherwise(
     spoken: Spoken, transcript: Transcript
 ) -> list[tuple[tuple[str, frozenset[str]], float]]:
     """Other values with their units, and their mean share of the hearings, greatest first."""
-    tables = list(_tables(spoken, transcript))
-    shares: dict[tuple[str, frozenset[str]], float] = defaultdict(float)
-    for table in tables:
-        for key, share in table.items():
-            if key is not None and key != SAME:
-                shares[key] += share / len(tables)
-    return sorted(shares.items(), key=lambda item: (-item[1], item[0][0]))
+    shares = _mean_shares(list(_tables(spoken, transcript)))
+    found = [(key, share) for key, share in shares.items() if isinstance(key, tuple)]
+    return sorted(found, key=lambda item: (-item[1], item[0][0]))
 
 
 # ---- weights -------------------------------------------------------------------------------------

@@ -194,7 +194,11 @@ def test_wrong_weights_are_refused() -> None:
         "ask_outside": 0.9,
         "weights": dict.fromkeys(("constant", *confidence.FEATURES), 0.0),
     }
-    short = {k: v for k, v in good["weights"].items() if k not in confidence.FEATURES[5:]}
+    short = {
+        k: v
+        for k, v in good["weights"].items()
+        if k not in confidence.FEATURES[confidence.WORDS_ONLY :]
+    }
     whole = {"again": good, "without": good | {"weights": short}}
     assert set(confidence.parse_judges(json.dumps(whole))) == {"again", "without"}
     for broken in (

@@ -24,8 +24,15 @@ def unheard(model: Path) -> dict[str, tuple[str, ...]]:
     found = {}
     for kind, phrases in _vocabulary():
         missing = {word for phrase in phrases for word in phrase if word not in known}
-        found[kind] = tuple(sorted(word for word in missing if word.replace("'", "").isalpha()))
+        found[kind] = tuple(sorted(word for word in missing if _sayable(word, known)))
     return found
+
+
+def _sayable(word: str, known: set[str]) -> bool:
+    """Without "batterieses": the vocabulary makes a plural of every noun, plurals too."""
+    stem = word.removesuffix("es")
+    doubled = stem != word and stem.endswith("s") and stem in known
+    return word.replace("'", "").isalpha() and not doubled
 
 
 def _vocabulary() -> Iterator[tuple[str, list[Phrase]]]:
