@@ -88,6 +88,13 @@ def test_a_reading_without_its_unit_waits_a_little_longer(sheet) -> None:
     assert ended + session.LONG_STILL <= first <= ended + 1.5
 
 
+def test_a_quotation_does_not_reach_into_the_next_phrase_told_early(sheet) -> None:
+    spoken = (1.0, "the book says front tyre thirty five psi"), (6.0, "rear tyre twenty eight psi")
+    events = listened(phrases(*spoken), sheet, 10)
+    first = next(at for at, e in events if e.kind == "reading")
+    assert first <= 6.0 + 0.2 * 5 + session.STILL + 0.2
+
+
 def test_a_phrase_that_the_recogniser_ends_late_is_told_in_time(sheet) -> None:
     engine = ScriptedEngine((4.6, said("oil level forty", 1.0)))  # ends two seconds after its words
     events = listened(engine, sheet, 6)

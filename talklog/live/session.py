@@ -25,6 +25,7 @@ from talklog.transcript import Rehearing, Source, Transcript, Word
 # Seconds without a new word after which a phrase is judged before it has ended. A word itself comes
 # 0.3 to 0.6 s after it was said (measured on the samples), so that all is told within 1.5 s.
 STILL, LONG_STILL = 0.5, 0.7
+BREAK = 0.8  # seconds of silence, at the least, where the recogniser ends a phrase
 KEPT_SECONDS = 40  # of sound; a phrase ends after 20 s at the latest, with what was said by then
 WINDOW = 320  # words that are read anew at each phrase
 CONTEXT = 160  # of them, words whose readings are settled and only give context
@@ -164,7 +165,8 @@ class Session:
                 yield from self._judge_early(partial, everything=long)
 
     def _judge_early(self, partial: str, *, everything: bool) -> Iterator[Event]:
-        tentative = [Word(text) for text in partial.split()]
+        first, *others = partial.split()
+        tentative = [Word(first, pause_before=BREAK), *map(Word, others)]
         found = self._read([*self._words, *tentative])
         found = {at: told for at, told in found.items() if everything or told.judged}
         begun = self._offset + len(self._words)
