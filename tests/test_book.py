@@ -63,6 +63,24 @@ def test_what_is_due_by_day_by_meter_and_when_asked(book) -> None:
         due_items(book, machine="otter")
 
 
+@pytest.mark.parametrize(
+    ("meter", "unit", "due"),
+    [("eighty thousand kilometres", "km", 80804.672), ("eighty thousand miles", "mi", 80500)],
+)
+def test_miles_after_kilometres(book, meter: str, unit: str, due: float) -> None:
+    """1 mi = 1.609344 km exactly (NIST SP 811, appendix B.8)."""
+    put(book, f"odometer reads {meter} check the belt again in five hundred miles")
+    (item,) = due_items(book, machine="heron", at=80804.7)
+    assert (item.due_meter, item.meter_unit) == (pytest.approx(due), unit)
+    assert item.state == "overdue"
+
+
+def test_hours_are_no_distance(book) -> None:
+    put(book, "hour meter reads four thousand hours check the belt again in five hundred miles")
+    (item,) = due_items(book)
+    assert item.due_meter is None and item.state == "open"
+
+
 def test_a_later_note_that_did_it_closes_it(book) -> None:
     put(book, "check the belt again in fifty hours")
     assert len(due_items(book)) == 1
@@ -406,6 +424,7 @@ DAMAGE = {
                     "revision_is_kept"), "hash differs"),
     "revision": (_sql("DELETE FROM revision WHERE number = 1 AND entry_id = 1", "revision_stays"),
                  "missing"),
+    "who corrected": (_sql("UPDATE revision SET who = 'Eve'", "revision_is_kept"), "does not fit"),
     "seal": (_sql("UPDATE seal SET who = 'Eve'", "seal_is_kept"), "does not fit"),
     "recording": (lambda book: book.audio_path(1).write_bytes(b"x"), "hash differs"),
     "no recording": (lambda book: book.audio_path(1).unlink(), "missing"),

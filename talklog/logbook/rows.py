@@ -9,7 +9,9 @@ from talklog.logbook.works import work_of_text, work_of_verb
 from talklog.record import FollowUp, Reading, ServiceRecord
 
 Row = tuple[Any, ...]
-METER_UNITS = {"h": "h", "mi": "mi", "km": "km"}
+# Metres in what odometers count; the mile is the international one (NIST SP 811, appendix B.8).
+_METRES = {"m": 1.0, "km": 1000.0, "mi": 1609.344, "ft": 0.3048}
+_HOURS = {"h": 1.0}
 
 
 def counts(record: ServiceRecord) -> dict[str, int]:
@@ -90,8 +92,10 @@ def due_columns(item: FollowUp, record: ServiceRecord, said_at: str) -> Row:
 
 
 def _at_meter(record: ServiceRecord, more: str, unit: str) -> tuple[float | None, str | None]:
-    """The meter at which it is due; unknown where the meter was not said, or in another unit."""
+    """The meter at which it is due, in the meter's own unit: 500 miles after 80000 km is 80804.672
+    km. Unknown where the meter was not said, or counts something else."""
     meter = record.meter
-    if meter is None or METER_UNITS.get(meter.unit) != unit:
+    sizes = next((kind for kind in (_METRES, _HOURS) if unit in kind), {})
+    if meter is None or meter.unit not in sizes:
         return None, unit
-    return float(meter.value) + float(more), unit
+    return float(meter.value) + float(more) * sizes[unit] / sizes[meter.unit], meter.unit

@@ -306,12 +306,13 @@ def expected_seal(
     """The hash that a seal must have; see ``seals``."""
     row = _row_of(connection, entry)
     versions = connection.execute(
-        "SELECT sha256 FROM revision WHERE entry_id = ? AND number <= ? ORDER BY number",
+        "SELECT number, made_at, who, what, origin, sha256 FROM revision"
+        " WHERE entry_id = ? AND number <= ? ORDER BY number",
         (entry, revision),
     )
     return seal_hash(
         record_id=row["record_id"],
-        revisions=[version[0] for version in versions],
+        revisions=[tuple(version) for version in versions],
         audio_sha256=row["audio"],
         source_sha256=row["source_sha256"],
         earlier=[seal["sha256"] for seal in _seals(connection, entry) if seal["number"] < number],

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from talklog.days import utc_of
 from talklog.logbook import rows
 from talklog.logbook.canonical import content_hash, record_text, sha256_of
 from talklog.logbook.database import Connection
-from talklog.days import utc_of
 from talklog.logbook.kinds import Machine, Origin
 from talklog.record import ServiceRecord
 
