@@ -13,7 +13,6 @@ from talklog.errors import AudioError
 
 BLOCK_SECONDS = 0.1  # of sound in a block: what a verdict waits for at most
 _BLOCK_BYTES = int(BLOCK_SECONDS * RATE) * 2
-_QUEUE_BLOCKS = 600  # a minute of sound that may wait while the machine is busy
 PATIENCE = 2.0  # seconds without sound after which a microphone counts as gone
 EXTRA = "pip install 'talklog[microphone]'"
 
@@ -51,7 +50,7 @@ def from_microphone(*, device: str | None = None) -> Iterator[bytes]:
     Raises AudioError when there is no microphone, or when it goes away.
     """
     sounddevice = _sounddevice()
-    waiting: queue.Queue[bytes] = queue.Queue(_QUEUE_BLOCKS)
+    waiting: queue.Queue[bytes] = queue.Queue()  # as long as it must: sound is never dropped
 
     def take(data: Any, _frames: int, _time: Any, _status: Any) -> None:
         waiting.put_nowait(bytes(data))
