@@ -28,6 +28,7 @@ from talklog.notes import Notes
 from talklog.record import ServiceRecord
 from talklog.web.drawings import Spot, plot
 from talklog.web.frame import Workshop
+from talklog.web.intake import read_note, take_recording
 from talklog.web.items import shown
 from talklog.web.safety import FORM_BYTES, Guard, names_of
 from talklog.web.site import make_site
@@ -351,6 +352,17 @@ def test_a_typed_note_becomes_an_entry(bench: Bench) -> None:
     assert bench.post("/take", note="inlet gap 0.25 mm", machine="").status_code == 303
     assert bench.post("/take", note="x", machine="../other").status_code == 400
     assert bench.post("/take", note=" ").status_code == 400
+
+
+def test_the_program_itself_reads_notes_and_tells_what_it_cannot_read(tmp_path: Path) -> None:
+    made = read_note("rear tyre pressure 2.2 bar", machine=None)
+    assert [(one.value, one.unit) for one in made.readings] == [("2.2", "bar")]
+    path = tmp_path / "note.flac"
+    path.write_bytes(b"no sound")
+    with pytest.raises(TextError) as told:
+        take_recording(path, name="mine.flac", machine=None)
+    assert str(told.value).startswith("mine.flac: is not a recording")
+    assert str(tmp_path) not in str(told.value)
 
 
 def test_uploads_are_limited_by_what_they_claim_and_by_what_they_send(bench: Bench) -> None:
