@@ -532,6 +532,45 @@ def test_a_file_that_is_still_arriving_is_left_alone(book, phone) -> None:
     assert later.new([path]) == [path]
 
 
+def test_a_phone_whose_clock_runs_ahead_is_waited_for_by_what_is_seen(book, phone) -> None:
+    path = phone / "a.wav"
+    path.write_bytes(b"half")
+    os.utime(path, (4_000_000_000, 4_000_000_000))
+    time = [100.0]
+    incoming = Incoming(book, lambda p: (1, ""), clock=lambda: time[0])
+    assert incoming.new([path]) == []
+    path.write_bytes(b"whole")
+    os.utime(path, (4_000_000_000, 4_000_000_000))
+    time[0] = 110.0
+    assert incoming.new([path]) == [] and incoming.arriving([path])
+    time[0] = 115.0
+    assert incoming.new([path]) == [path] and not incoming.arriving([path])
+
+
+def test_a_recording_that_grows_while_it_is_heard_is_left_for_later(book, phone) -> None:
+    path = arrive(phone, "a.wav", b"half")
+
+    def slow(path: Path) -> tuple[int, str]:
+        record = record_from("gap ten", sound=path)
+        arrive(phone, "a.wav", b"half and the rest")
+        return book.add(record, audio=path, name="a").id, record.source.sha256
+
+    outcome = Incoming(book, slow).one(path)
+    assert outcome.entry is None and "changed" in outcome.reason
+    assert book.entries() == [] and watcher(book).new([path]) == [path]
+
+
+def test_a_full_disk_is_no_fault_of_the_recording(book, phone) -> None:
+    path = arrive(phone, "a.wav")
+
+    def full_disk(_path: Path) -> tuple[int, str]:
+        raise LogbookError("the disk is full")
+
+    with pytest.raises(LogbookError, match="full"):
+        Incoming(book, full_disk).one(path)
+    assert watcher(book).failures() == [] and watcher(book).new([path]) == [path]
+
+
 def test_failures_are_set_apart_with_their_reason_and_can_be_tried_again(book, phone) -> None:
     path = arrive(phone, "bad.wav")
     incoming = watcher(book, bad="bad.wav")

@@ -19,7 +19,11 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Take what arrives in a folder, into the logbook.")
 @click.argument("folder", metavar="DIR", type=click.Path(path_type=Path, file_okay=False))
-@click.option("--once", is_flag=True, help="Take what is there and stop.")
+@click.option(
+    "--once",
+    is_flag=True,
+    help="Take what is there and stop; a file that is still arriving is waited for.",
+)
 @click.option("--again", is_flag=True, help="Try those again that failed before.")
 @click.option("--every", default=5.0, show_default=True, metavar="SECONDS",
               type=click.FloatRange(min=0.2), help="How often to look.")  # fmt: skip
@@ -59,8 +63,9 @@ def watch(
             click.echo(f"trying {incoming.forget_failures()} again", err=True)
         try:
             while True:
-                _sweep(incoming, [p for p in recordings((folder,)) if p.is_file()])
-                if once:
+                files = [p for p in recordings((folder,)) if p.is_file()]
+                _sweep(incoming, files)
+                if once and not incoming.arriving(files):
                     break
                 time.sleep(every)
         except KeyboardInterrupt:
