@@ -20,7 +20,7 @@ from typing import Any
 from talklog.errors import DataFileError
 from talklog.notes import Alternative, Notes, Reading
 from talklog.numbers import Number, find_numbers
-from talklog.soundalikes import has_soundalike, other_numbers
+from talklog.soundalikes import has_soundalike, homophone, other_numbers
 from talklog.transcript import SECOND, Rehearing, Transcript, Way, Word
 from talklog.vocabulary import load
 
@@ -225,7 +225,10 @@ def _numbers_at(
     way: Way, times: tuple[float, float]
 ) -> Iterator[tuple[tuple[str, ...], frozenset[str]]]:
     """Numbers of a way that overlap these times: all values of the words, and their units."""
-    words = [Word(text, start, end) for text, start, end in way.words]
+    texts = [text for text, _, _ in way.words]
+    words = [
+        Word(_number_word(texts, at), start, end) for at, (_, start, end) in enumerate(way.words)
+    ]
     for run in find_numbers(words):
         for number in run.readings[0]:
             begun, ended = words[number.first].start, words[number.last].end
@@ -233,6 +236,12 @@ def _numbers_at(
                 values = (_plain(number), *_others(run.readings[1:], number))
                 after = [word.text for word in words[number.last + 1 : number.last + 1 + AFTER]]
                 yield values, _units_of(after)
+
+
+def _number_word(texts: Sequence[str], at: int) -> str:
+    """ "to thou" is "two thou": what sounds like a number is one before a unit."""
+    number = homophone(texts[at])
+    return number if _units_of(texts[at + 1 : at + 1 + AFTER]) else texts[at]
 
 
 def _others(readings: Sequence[Sequence[Number]], number: Number) -> Iterator[str]:

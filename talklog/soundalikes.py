@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
+from typing import Any
 
 from talklog.errors import DataFileError
 from talklog.numbers import Number, find_numbers
@@ -35,7 +36,12 @@ def other_numbers(words: Sequence[Word]) -> tuple[Number, ...]:
 
 def has_soundalike(text: str) -> bool:
     """Whether a word stands in the table."""
-    return (text,) in _table()
+    return (text,) in _table().alike
+
+
+def homophone(text: str) -> str:
+    """ "to" -> "two": the number that a word sounds like, else the word."""
+    return _table().homophones.get(text, text)
 
 
 def _single(words: Sequence[Word]) -> tuple[Number, ...]:
@@ -50,7 +56,7 @@ def _single(words: Sequence[Word]) -> tuple[Number, ...]:
 
 def _changed(words: Sequence[Word]) -> Iterator[list[Word]]:
     texts = [word.text for word in words]
-    for phrase, others in _table().items():
+    for phrase, others in _table().alike.items():
         for at in range(len(texts) - len(phrase) + 1 if phrase else 0):
             if tuple(texts[at : at + len(phrase)]) == phrase:
                 for other in others:
@@ -58,21 +64,36 @@ def _changed(words: Sequence[Word]) -> Iterator[list[Word]]:
                     yield [*words[:at], *put_in, *words[at + len(phrase) :]]
 
 
+@dataclass(frozen=True, slots=True)
+class Confusions:
+    """``alike``: phrase -> the phrases it may be taken for; ``homophones``: word -> number word."""
+
+    alike: dict[Phrase, tuple[Phrase, ...]]
+    homophones: dict[str, str]
+
+
 @lru_cache(maxsize=1)
-def _table() -> dict[Phrase, tuple[Phrase, ...]]:
+def _table() -> Confusions:
     return parse_confusions((files("talklog") / "data" / "confusions.toml").read_text("utf-8"))
 
 
-def parse_confusions(text: str) -> dict[Phrase, tuple[Phrase, ...]]:
-    """Phrase -> the phrases it may be taken for. Raises DataFileError naming the group at fault."""
+def parse_confusions(text: str) -> Confusions:
+    """Raises DataFileError naming the group at fault."""
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise DataFileError(f"confusions.toml: is not valid TOML ({error}); mend it") from None
-    if set(data) != {"alike"} or not isinstance(data["alike"], list):
-        raise DataFileError("confusions.toml: wants one list, named alike, and nothing else")
+    if set(data) != {"words", "homophones"} or set(data["words"]) != {"alike"}:
+        raise DataFileError("confusions.toml: wants [words] with alike, and [homophones], no more")
+    same = data["homophones"]
+    if not all(isinstance(number, str) for number in same.values()):
+        raise DataFileError("confusions.toml: a homophone is no text")
+    return Confusions(_groups(data["words"]["alike"]), same)
+
+
+def _groups(listed: list[Any]) -> dict[Phrase, tuple[Phrase, ...]]:
     found: dict[Phrase, dict[Phrase, None]] = {}
-    for place, group in enumerate(data["alike"], 1):
+    for place, group in enumerate(listed, 1):
         if not isinstance(group, list) or len(set(map(str, group))) < 2:
             raise DataFileError(f"confusions.toml: group {place} needs two different spellings")
         if not all(isinstance(spelling, str) for spelling in group):

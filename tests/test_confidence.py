@@ -176,16 +176,27 @@ def test_what_a_number_may_have_been(said: str, others: set) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("alike = 3", "one list"),
         ('alike = [["five"]]', "group 1 needs two"),
         ('alike = [["five", "nine"], ["oh", 4]]', "group 2 holds something that is no text"),
-        ('alike = []\nmore = ""', "one list"),
+        ('alike = []\nmore = ""', "no more"),
         ("alike = [", "valid TOML"),
+        ("alike = []\n[more]", "no more"),
     ],
 )
 def test_a_wrong_table_of_confusions_is_refused(text: str, says: str) -> None:
     with pytest.raises(DataFileError, match=says):
-        parse_confusions(text)
+        parse_confusions(f'[homophones]\nto = "two"\n[words]\n{text}')
+    with pytest.raises(DataFileError, match="homophone"):
+        parse_confusions("[homophones]\nto = 2\n[words]\nalike = []")
+
+
+def test_to_thou_heard_again_is_two_thou() -> None:
+    said = "end float two thou"
+    again = (("plain", 1.0, "end float to thou"), ("slow", 1.0, said))
+    same = (("plain", 1.0, said), ("slow", 1.0, said))
+    assert reading(heard(said, again=again)).confidence == (
+        reading(heard(said, again=same)).confidence
+    )
 
 
 def test_wrong_weights_are_refused() -> None:
