@@ -3,12 +3,8 @@
 import errno
 import os
 import random
-import signal
 import sqlite3
-import subprocess
-import sys
 import threading
-import time
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -24,10 +20,9 @@ from talklog.logbook.store import Logbook
 from talklog.logbook.verify import find_damage
 from talklog.logbook.works import load_works, parse_works, work_of_text, work_of_verb
 from talklog.pipeline import record_of
-from talklog.record import to_json
 from talklog.sheets import NamedSheet
 from talklog.transcript import Source, Transcript, Word
-from tests.booked import SHEET, note, record_from
+from tests.booked import SHEET, killed_writer, note, record_from, what_was_lost
 
 
 @pytest.fixture
@@ -264,49 +259,14 @@ def test_times_sort_in_utc() -> None:
 
 # ---- faults --------------------------------------------------------------------------------------
 
-WRITER = """
-import hashlib, sys, uuid
-from pathlib import Path
-from talklog.logbook.store import Logbook
-from talklog.record import load_record
-book = Logbook.open(Path(sys.argv[1]))
-base = load_record(Path(sys.argv[2]).read_text())
-while True:
-    sound = Path(sys.argv[1]).with_name("sound.wav")
-    sound.write_bytes(uuid.uuid4().bytes * 5000)
-    source = base.source.model_copy(
-        update={"sha256": hashlib.sha256(sound.read_bytes()).hexdigest()})
-    record = base.model_copy(update={"id": str(uuid.uuid4()), "source": source})
-    entry = book.add(record, audio=sound, name="n")
-    book.revise(entry.id, record, who="Ada", what="x", base_revision=entry.revisions)
-    book.seal(entry.id, who="Ada")
-    print(entry.id, flush=True)
-"""
-
 
 @pytest.mark.skipif(os.name == "nt", reason="no SIGKILL")
 def test_killed_at_any_moment_no_finished_entry_is_lost_and_none_is_half(tmp_path) -> None:
-    path, chance, finished = tmp_path / "book.db", random.Random(3), 0
-    (tmp_path / "base.json").write_text(to_json(record_from("rear tyre two bar")))
-    root = Path(__file__).parents[1]
+    """Some moments only; ``python -m tests.benchmarks.kills`` does fifty and more."""
+    path, chance, finished = tmp_path / "book.db", random.Random(3), set()
     for _ in range(4):
-        command = [sys.executable, "-c", WRITER, str(path), str(tmp_path / "base.json")]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=root) as writer:
-            writer.stdout.readline()
-            time.sleep(chance.uniform(0, 0.3))
-            writer.send_signal(signal.SIGKILL)
-            told = [int(line) for line in writer.stdout.read().split()]
-        with Logbook.open(path) as book:
-            entries = book.entries(limit=10_000)
-            finished = max([finished, *told])
-            assert len(entries) >= finished
-            for line in entries:
-                entry = book.entry(line.id)
-                assert len(book.revisions(line.id)) == entry.revisions
-                assert entry.record.readings
-    with Logbook.open(path) as book:
-        assert list(find_damage(book)) == []
-        assert all(book.audio_path(line.id).is_file() for line in book.entries(limit=10_000))
+        finished |= killed_writer(path, after=chance.uniform(0, 0.3))
+        assert what_was_lost(path, finished) == []
 
 
 def test_many_writers_at_once_lose_nothing(tmp_path) -> None:
