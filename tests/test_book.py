@@ -358,6 +358,9 @@ CHANGES = {
         record=lines[2]["entry"]["revisions"][0]["record"].replace("2", "3", 1)
     ),
     "path": lambda lines: lines[2]["entry"].update(file="audio/../../x", audio="../../x"),
+    "folder above": lambda lines: lines[2]["entry"].update(
+        file="audio/.." + "a" * 62, audio=".." + "a" * 62
+    ),
     "absolute": lambda lines: lines[2]["entry"].update(file="/etc/passwd"),
     "size": lambda lines: lines[2]["entry"].update(bytes=10**10),
     "seal": lambda lines: lines[2]["entry"]["seals"][0].update(who="Eve"),

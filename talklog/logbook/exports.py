@@ -7,10 +7,10 @@ all revisions, seals and marks) and ``audio/SHA256.SUFFIX``. Reading it in gives
 from __future__ import annotations
 
 import csv
-import hashlib
 import io
 import json
 import os
+import re
 import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path, PurePosixPath
@@ -33,6 +33,7 @@ COLUMNS = (
     "unit", "role", "verdict", "band_low", "band_high", "band_unit", "band_source", "meter",
     "meter_unit",
 )  # fmt: skip
+_SOUND = re.compile(r"audio/[0-9a-f]{64}(?:\.[a-z0-9]{1,5})?")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 _READINGS = """
 SELECT r.entry_id, e.said_at, m.key, r.component, r.position, r.quantity, r.condition, r.value,
@@ -180,8 +181,7 @@ def _keep_sounds(book: Logbook, archive: zipfile.ZipFile, entries: Sequence[Any]
         if entry["file"] is None:
             continue
         name = PurePosixPath(entry["file"])
-        plain = name.parts[:-1] == ("audio",) and name.stem == entry["audio"]
-        if not plain or len(entry["audio"]) != hashlib.sha256().digest_size * 2:
+        if not _SOUND.fullmatch(entry["file"]) or name.stem != entry["audio"]:
             raise ValueError(f"{entry['file']!r} is no name of a recording")
         info = archive.getinfo(entry["file"])
         if info.compress_type != zipfile.ZIP_STORED or info.file_size != entry["bytes"]:

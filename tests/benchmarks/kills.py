@@ -64,9 +64,8 @@ def main(times: int, watched: int, seed: int) -> None:
         for _ in range(times):
             finished |= killed_writer(path, after=chance.uniform(0, 0.5))
         problems = what_was_lost(path, finished)
-        click.echo(
-            f"{times} kills while writing: {finished} entries finished, {problems or 'whole'}"
-        )
+        told = f"{len(finished)} entries finished, {problems or 'all whole'}"
+        click.echo(f"{times} kills while writing: {told}")
         problems += (found := kill_watching(Path(folder), watched, chance))
         click.echo(f"{watched} kills while watching: {found or 'whole, each recording once'}")
     sys.exit(1 if problems else 0)
