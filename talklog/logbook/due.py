@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from talklog.logbook.database import Row
+from talklog.logbook.database import Connection, Row
 from talklog.logbook.store import Logbook
 
 State = Literal["overdue", "due", "later", "event", "open"]
@@ -17,11 +18,9 @@ FROM follow_up AS f JOIN entry AS e ON e.id = f.entry_id
     LEFT JOIN machine AS m ON m.id = f.machine_id
 WHERE f.done_in IS NULL AND NOT f.by_hand
 """
-# The last meter of each machine in each unit.
-_METERS = """
-SELECT m.id, u.unit, (SELECT e.meter FROM entry AS e WHERE e.machine_id = m.id
-    AND e.meter IS NOT NULL AND e.meter_unit = u.unit ORDER BY e.said_utc DESC, e.id DESC LIMIT 1)
-FROM machine AS m, (SELECT 'h' AS unit UNION SELECT 'km' UNION SELECT 'mi') AS u
+_METER = """
+SELECT meter FROM entry WHERE machine_id = ? AND meter IS NOT NULL AND meter_unit = ?
+ORDER BY said_utc DESC, id DESC LIMIT 1
 """
 
 
@@ -55,14 +54,23 @@ def due_items(
     last one said. Raises LogbookError for an unknown machine.
     """
     today = (on or date.fromisoformat(book.now()[:10])).isoformat()
-    key = book.machine(machine).machine.key if machine else None
+    key = book.known_key(machine) if machine else None
     with book.database.reading() as connection:
         query = _OPEN + (" AND m.key = ?" if key else "")
         found = connection.execute(query, (key,) if key else ()).fetchall()
-        meters = {(row[0], row[1]): row[2] for row in connection.execute(_METERS)}
+        meters = _meters(connection, found)
     said = ((row, meters.get((row["machine_id"], row["meter_unit"]))) for row in found)
     items = [_item(row, today, at if at is not None else meter) for row, meter in said]
     return sorted(items, key=_urgency)
+
+
+def _meters(
+    connection: Connection, found: Iterable[Row]
+) -> dict[tuple[int | None, str | None], float]:
+    """The last meter of each machine, in the units in which something is due."""
+    wanted = {(row["machine_id"], row["meter_unit"]) for row in found if row["due_meter"]}
+    said = {pair: connection.execute(_METER, pair).fetchone() for pair in wanted}
+    return {pair: row[0] for pair, row in said.items() if row}
 
 
 def _urgency(item: DueItem) -> tuple[int, str, float, int]:

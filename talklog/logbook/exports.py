@@ -49,7 +49,7 @@ def readings_csv(book: Logbook, *, machine: str | None = None) -> str:
 
     A text that a spreadsheet would take for a formula gets an apostrophe before it.
     """
-    key = book.machine(machine).machine.key if machine else None
+    key = book.known_key(machine) if machine else None
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
     writer.writerow(COLUMNS)

@@ -98,7 +98,7 @@ def history(
     position: str | None = None,
 ) -> list[Point]:
     """The readings of a machine, the oldest first. Raises LogbookError for an unknown machine."""
-    key = book.machine(machine).machine.key
+    key = book.known_key(machine)
     wanted = {"component": component, "quantity": quantity, "position": position}
     asked = {name: text for name, text in wanted.items() if text is not None}
     more = "".join(f" AND r.{name} = ?" for name in asked)
@@ -109,7 +109,7 @@ def history(
 
 def replaced(book: Logbook, machine: str) -> list[Replaced]:
     """What was fitted to a machine and when, the oldest first."""
-    key = book.machine(machine).machine.key
+    key = book.known_key(machine)
     with book.database.reading() as connection:
         rows = connection.execute(_PARTS, (key,))
         return [Replaced(row[0], row[1], row[2], row[3]) for row in rows]

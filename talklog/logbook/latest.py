@@ -32,6 +32,6 @@ class Line:
 
 def latest(book: Logbook, machine: str) -> list[Line]:
     """Every line of a machine, by component. Raises LogbookError for an unknown machine."""
-    key = book.machine(machine).machine.key
+    key = book.known_key(machine)
     with book.database.reading() as connection:
         return [Line(*tuple(row)[:8]) for row in connection.execute(_LINES, (key,))]

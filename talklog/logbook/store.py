@@ -281,8 +281,14 @@ class Logbook:
             raise LogbookError(_no_machine(key, [one.machine.key for one in self.machines()]))
         return found
 
+    def known_key(self, key: str) -> str:
+        """The key itself. Raises LogbookError, naming those that are known, for another."""
+        with self.database.reading() as connection:
+            _machine_id(connection, key)
+        return key
+
     def search(self, text: str, *, machine: str | None = None, limit: int = 50) -> list[Hit]:
-        """Entries in which all the words stand, best first; the last word may be a beginning."""
+        """Entries in which all the words stand, newest first; the last may be a beginning."""
         with self.database.reading() as connection:
             wanted = _query(text)
             if not wanted:
@@ -291,7 +297,7 @@ class Logbook:
                 wanted = f"machine : m{_machine_id(connection, machine)} AND ({wanted})"
             found = connection.execute(
                 "SELECT rowid, snippet(note, 2, '«', '»', '…', 14) AS excerpt FROM note"
-                " WHERE note MATCH ? ORDER BY rank LIMIT ?",
+                " WHERE note MATCH ? ORDER BY rowid DESC LIMIT ?",
                 (wanted, limit),
             ).fetchall()
             return [Hit(_one_summary(connection, row[0]), row["excerpt"]) for row in found]
