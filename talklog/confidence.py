@@ -26,7 +26,7 @@ from talklog.vocabulary import load
 
 LEAST = 0.02  # a share under which another way of hearing is not worth showing
 MOST = 3  # alternatives shown
-SLACK = 0.12  # seconds by which the same word may lie elsewhere when heard again
+OVERLAP = 0.03  # seconds that a number heard again must share with the first; one frame
 AFTER = 3  # words behind a number in which its unit is looked for
 # Log odds by which a second listener makes a reading surer or less sure, from how often it agrees
 # with right and with wrong readings of the development set.
@@ -232,7 +232,7 @@ def _numbers_at(
     for run in find_numbers(words):
         for number in run.readings[0]:
             begun, ended = words[number.first].start, words[number.last].end
-            if begun < times[1] - SLACK and times[0] + SLACK < ended:
+            if min(ended, times[1]) - max(begun, times[0]) >= OVERLAP:
                 values = (_plain(number), *_others(run.readings[1:], number))
                 after = [word.text for word in words[number.last + 1 : number.last + 1 + AFTER]]
                 yield values, _units_of(after)

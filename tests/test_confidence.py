@@ -154,6 +154,19 @@ def test_more_agreement_is_never_less_sure(one: float, other: float) -> None:
     assert found[0] <= found[1]
 
 
+def test_a_short_word_that_moves_a_little_is_the_same() -> None:
+    words = tuple(
+        Word(w, s, e, 0.95)
+        for w, s, e in (("runout", 4.9, 5.3), ("two", 5.61, 5.73), ("thou", 5.88, 6.03))
+    )
+    ways = (Way(1.0, (("runout", 4.9, 5.3), ("two", 5.6, 5.71), ("thou", 5.88, 6.02))),)
+    again = tuple(Rehearing(how, 5.5, 6.1, ways) for how in SPEEDS)
+    moved = confidence.features(
+        confidence.Spoken(1, 1, (2, 2), "2"), Transcript(SOURCE, words, again)
+    )
+    assert moved["agree"] == moved["least"] > 3
+
+
 # ---- words that sound alike ----------------------------------------------------------------------
 
 
