@@ -141,9 +141,11 @@ def show_history(
     "--on", type=click.DateTime(("%Y-%m-%d",)), metavar="DATE", help="Day that counts as today."
 )
 @click.option("--ics", type=_FILE, metavar="FILE", help="Write it as iCalendar to-dos (RFC 5545).")
+@click.option("--most", default=200, show_default=True, help="How many to show.")
 @BOOK
 def due(
     machine: str | None,
+    most: int,
     at: float | None,
     on: datetime | None,
     ics: Path | None,
@@ -160,9 +162,10 @@ def due(
     from talklog.logbook.store import Logbook
 
     with Logbook.open(book) as opened:
-        items = due_items(opened, machine=machine, on=on.date() if on else None, at=at)
+        day = on.date() if on else None
+        items = due_items(opened, machine=machine, on=day, at=at, most=None if ics else most)
         now, name = datetime.fromisoformat(opened.now()), opened.path.name
-    write_out("".join(f"{_due_line(item)}\n" for item in items) or "Nothing to do.\n")
+    write_out("".join(f"{_due_line(item)}\n" for item in items[:most]) or "Nothing to do.\n")
     if ics is not None:
         _write(ics, as_calendar(items, now=now, book=name).encode())
 

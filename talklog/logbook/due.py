@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import Any, Literal
 
 from talklog.logbook.database import Connection, Row
-from talklog.logbook.store import Logbook
+from talklog.logbook.store import Logbook, machine_number_of
 
 State = Literal["overdue", "due", "later", "event", "open"]
 ORDER: tuple[State, ...] = ("overdue", "due", "event", "open", "later")
 _OPEN = """
-SELECT f.*, m.key, m.name, e.said_at
-FROM follow_up AS f JOIN entry AS e ON e.id = f.entry_id
-    LEFT JOIN machine AS m ON m.id = f.machine_id
-WHERE f.done_in IS NULL AND NOT f.by_hand
+SELECT entry_id, number, machine_id, due_on, due_meter, meter_unit, due_kind FROM follow_up
+WHERE done_in IS NULL AND NOT by_hand
+"""
+_ONE = """
+SELECT f.*, m.key, m.name, e.said_at FROM follow_up AS f JOIN entry AS e ON e.id = f.entry_id
+    LEFT JOIN machine AS m ON m.id = f.machine_id WHERE f.entry_id = ? AND f.number = ?
 """
 _METER = """
 SELECT meter FROM entry WHERE machine_id = ? AND meter IS NOT NULL AND meter_unit = ?
@@ -46,22 +48,30 @@ class DueItem:
 
 
 def due_items(
-    book: Logbook, *, machine: str | None = None, on: date | None = None, at: float | None = None
+    book: Logbook,
+    *,
+    machine: str | None = None,
+    on: date | None = None,
+    at: float | None = None,
+    most: int | None = None,
 ) -> list[DueItem]:
-    """All open things to do, the most urgent first.
+    """The open things to do, the most urgent first; no more than ``most`` of them.
 
     ``on`` is the day that counts as today; ``at`` the meter of the machine, which stands for the
     last one said. Raises LogbookError for an unknown machine.
     """
     today = (on or date.fromisoformat(book.now()[:10])).isoformat()
-    key = book.known_key(machine) if machine else None
     with book.database.reading() as connection:
-        query = _OPEN + (" AND m.key = ?" if key else "")
-        found = connection.execute(query, (key,) if key else ()).fetchall()
+        number = machine_number_of(connection, machine) if machine else None
+        query = _OPEN + (" AND machine_id = ?" if machine else "")
+        found = connection.execute(query, (number,) if machine else ()).fetchall()
         meters = _meters(connection, found)
-    said = ((row, meters.get((row["machine_id"], row["meter_unit"]))) for row in found)
-    items = [_item(row, today, at if at is not None else meter) for row, meter in said]
-    return sorted(items, key=_urgency)
+        placed = [_placed(row, today, meters if at is None else {}, at) for row in found]
+        chosen = sorted(placed, key=lambda one: one[:3])[:most]
+        return [
+            _item(connection.execute(_ONE, (entry, place)).fetchone(), state, meter)
+            for _, entry, place, state, meter in chosen
+        ]
 
 
 def _meters(
@@ -73,16 +83,24 @@ def _meters(
     return {pair: row[0] for pair, row in said.items() if row}
 
 
-def _urgency(item: DueItem) -> tuple[int, str, float, int]:
-    nearest = item.due_on or "9999"
-    return ORDER.index(item.state), nearest, item.due_meter or 0.0, item.entry_id
+def _placed(
+    row: Row, today: str, meters: Mapping[Any, float], at: float | None
+) -> tuple[tuple[int, str, float], int, int, State, float | None]:
+    """(urgency, entry, number, state, meter now) of an open thing to do."""
+    meter = meters.get((row["machine_id"], row["meter_unit"]), at)
+    state = _state(row, today, meter)
+    return _urgency(row, state), row["entry_id"], row["number"], state, meter
 
 
-def _item(row: Row, today: str, meter: float | None) -> DueItem:
+def _urgency(row: Row, state: State) -> tuple[int, str, float]:
+    return ORDER.index(state), row["due_on"] or "9999", row["due_meter"] or 0.0
+
+
+def _item(row: Row, state: State, meter: float | None) -> DueItem:
     return DueItem(
         entry_id=row["entry_id"], place=row["place"], machine=row["key"],
         machine_name=row["name"], what=row["what"], component=row["component"],
-        said_on=row["said_at"][:10], state=_state(row, today, meter), due_on=row["due_on"],
+        said_on=row["said_at"][:10], state=state, due_on=row["due_on"],
         due_meter=row["due_meter"], meter_unit=row["meter_unit"], meter_now=meter,
         event=row["due_text"] if row["due_kind"] == "event" else None, due_text=row["due_text"],
     )  # fmt: skip

@@ -225,7 +225,7 @@ class Logbook:
     ) -> list[Summary]:
         """The newest entries first; ``before`` is the id of the last one of the page before."""
         with self.database.reading() as connection:
-            number = _machine_id(connection, machine) if machine else None
+            number = machine_number_of(connection, machine) if machine else None
             found = connection.execute(
                 f"{_SUMMARY} WHERE e.id < ?{' AND e.machine_id = ?' if machine else ''}"
                 " ORDER BY e.id DESC LIMIT ?",
@@ -284,7 +284,7 @@ class Logbook:
     def known_key(self, key: str) -> str:
         """The key itself. Raises LogbookError, naming those that are known, for another."""
         with self.database.reading() as connection:
-            _machine_id(connection, key)
+            machine_number_of(connection, key)
         return key
 
     def search(self, text: str, *, machine: str | None = None, limit: int = 50) -> list[Hit]:
@@ -294,7 +294,7 @@ class Logbook:
             if not wanted:
                 return []
             if machine:
-                wanted = f"machine : m{_machine_id(connection, machine)} AND ({wanted})"
+                wanted = f"machine : m{machine_number_of(connection, machine)} AND ({wanted})"
             found = connection.execute(
                 "SELECT rowid, snippet(note, 2, '«', '»', '…', 14) AS excerpt FROM note"
                 " WHERE note MATCH ? ORDER BY rowid DESC LIMIT ?",
@@ -398,7 +398,8 @@ def _known(row: Row) -> KnownMachine:
     )
 
 
-def _machine_id(connection: Connection, key: str) -> int:
+def machine_number_of(connection: Connection, key: str) -> int:
+    """The row of a machine. Raises LogbookError, naming those that are known, for another."""
     row = connection.execute("SELECT id FROM machine WHERE key = ?", (key,)).fetchone()
     if row is None:
         known = [found[0] for found in connection.execute("SELECT key FROM machine ORDER BY key")]

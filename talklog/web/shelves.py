@@ -64,7 +64,7 @@ def machine_page(request: Request) -> Response:
         request,
         "machine.html.j2",
         known=known,
-        due=due_items(book, machine=key)[:PAGE],
+        due=due_items(book, machine=key, most=PAGE),
         lines=latest(book, key),
         fitted=replaced(book, key)[-PAGE:],
         entries=book.entries(machine=key, limit=10),
@@ -131,8 +131,8 @@ def _known(find: Any, key: str) -> Any:
 
 def due_page(request: Request) -> Response:
     """What is still to do, the most urgent first."""
-    found = due_items(workshop(request).book)
-    return page(request, "due.html.j2", due=found[:LISTED], more=len(found[LISTED:]))
+    found = due_items(workshop(request).book, most=LISTED + 1)
+    return page(request, "due.html.j2", due=found[:LISTED], more=len(found) > LISTED)
 
 
 async def done(request: Request) -> Response:
