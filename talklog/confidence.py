@@ -26,6 +26,7 @@ from talklog.vocabulary import load
 
 LEAST = 0.02  # a share under which another way of hearing is not worth showing
 MOST = 3  # alternatives shown
+STRANGE_UNITS = frozenset({"thou"})  # the second listener takes this word for "hour" or "out"
 OVERLAP = 0.03  # seconds that a number heard again must share with the first; one frame
 AFTER = 3  # words behind a number in which its unit is looked for
 # Log odds by which a second listener makes a reading surer or less sure, from how often it agrees
@@ -284,7 +285,8 @@ def second_opinion(spoken: Spoken, transcript: Transcript) -> Key:
         found = list(_numbers_at(hearing.ways[0], (hearing.start, hearing.end)))
         same = [named for values, named in found if spoken.value in values]
         spoken_units = [named for named in same if named]
-        if same and (not units or not spoken_units or any(units & n for n in spoken_units)):
+        fits = not units or not spoken_units or any(units & n for n in spoken_units)
+        if same and (fits or units & STRANGE_UNITS):
             return SAME
         if same:
             return spoken.value, spoken_units[0]

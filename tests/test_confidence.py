@@ -133,6 +133,8 @@ def test_a_second_listener_who_agrees_and_one_who_does_not() -> None:
     differs = reading(heard(SAME, again=(*STEADY, (SECOND, 1.0, "end float 30 thou"))))
     assert differs.doubt == "the second listener heard 30 thou"
     assert differs.value == 13 and differs.alternatives[0].value == 30
+    hours = reading(heard(SAME, again=(*STEADY, (SECOND, 1.0, "end float 13 hours"))))
+    assert hours.doubt is None, "it does not know thou"
     text = "oil six point five litres"
     metres = reading(heard(text, again=((SECOND, 1.0, "oil 6.5 metres then 6.5 again"),)))
     assert metres.doubt == "the second listener heard 6.5 m"
