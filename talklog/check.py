@@ -339,8 +339,9 @@ _NEIGHBOURS = (
 
 
 def _neighbour(value: Decimal, band: Band, verdict: str) -> str:
-    """A hint when the value would fit but for a factor that is easily misheard."""
-    if verdict not in OUT or not value:
+    """A hint when the value would fit but for a factor that is easily misheard. A band with one
+    limit gives none: ten times as much is always "at least" enough."""
+    if verdict not in OUT or not value or None in (band.low, band.high):
         return ""
     fits = [
         text

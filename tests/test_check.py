@@ -146,6 +146,8 @@ NEIGHBOURS = [  # band, value, unit, what the reason must hint at ("" for nothin
     ("gap, plug, 0.20, 0.30, mm", "0.02", "mm", "10 times as much"),
     ("play, pin, 0.1, 0.2, mm", "0", "mm", ""),
     ("pressure, tyre, 24, 36, psi", "3", "psi", "10 times as much"),
+    ("thickness, pad, 3, , mm", "2", "mm", ""),  # with one limit, ten times as much always fits
+    ("runout, spindle, , 1, thou", "2", "thou", ""),
 ]
 
 
