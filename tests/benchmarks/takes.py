@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.takes --times 1000
 
-Takes the committed test clips one after the other in one process, each into a logbook, and prints the
-resident memory on the way.
+Takes the committed test clips one after the other in one process, each into a logbook, and prints
+the resident memory on the way.
 """
 
 from __future__ import annotations
