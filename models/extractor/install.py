@@ -1,6 +1,6 @@
 """Puts a trained pipeline's weights where talklog loads them from.
 
-    python -m models.extractor.install models/extractor/work/out/model-best
+python -m models.extractor.install models/extractor/work/out/model-best
 """
 
 from __future__ import annotations
