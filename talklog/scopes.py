@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.transcript import Transcript
+from talklog.vocabulary import ROLE_CUES
 
 LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
 STATES = ("as_found", "as_left", "set")
@@ -39,10 +40,22 @@ def reaches(transcript: Transcript, mentions: Mentions, cue: CueMention, span: M
     if gap is None or gap > cue.cue.scope:
         return False
     if cue.first > span.last:
-        return not paused(transcript, span.last, cue.first) and not _of_the_next(mentions, cue)
+        ended = paused(transcript, span.last, cue.first) or _begun_anew(mentions, cue, span)
+        return not ended and not _of_the_next(mentions, cue)
     stops = near(mentions.cues_of("terminator"), cue.last, span.first)
     stopped = any(cue.last < stop.first and stop.last < span.first for stop in stops)
     return not stopped and not paused(transcript, cue.last, span.first)
+
+
+def _begun_anew(mentions: Mentions, cue: CueMention, span: Mention) -> bool:
+    """ "down to two mil, book says three minimum": the minimum belongs to what the book says, not
+    to the number before it."""
+    between = near(mentions.cues_of(*ROLE_CUES), span.last, cue.first)
+    return any(
+        span.last < other.first and other.last < cue.first
+        for other in between
+        if other.cue.direction == "forward"
+    )
 
 
 def _of_the_next(mentions: Mentions, cue: CueMention) -> bool:
