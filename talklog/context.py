@@ -8,7 +8,6 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import lru_cache
 
 from talklog.links import LIGHT, PASSAGE, PREPOSITIONS, find_links
 from talklog.mentions import Mention, Mentions, near
@@ -23,15 +22,6 @@ NEAR = 14  # words: farther back, a component is carried on
 AFTER = 5  # words: how far behind a number its component may stand
 BESIDE = 4  # words between a place and its number
 SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
-
-
-@lru_cache(maxsize=1)
-def _small_words() -> frozenset[str]:
-    """All words of places and quantities."""
-    tables = (load().positions, load().quantities)
-    return frozenset(
-        word for table in tables for forms in table.values() for form in forms for word in form
-    )
 
 
 class Context:

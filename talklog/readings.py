@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from talklog.context import Context
 from talklog.links import SAYING
 from talklog.mentions import Mention, near
-from talklog.notes import Alternative, Reading, Unsure
+from talklog.notes import NOT_SAID, Alternative, Reading, Unsure
 from talklog.quantity import Quantity, Setting, quantity_of
 from talklog.roled import RoledNumber
 from talklog.vocabulary import UnitWords, load
@@ -128,8 +128,10 @@ def _bare(setting: Setting, quantity: Quantity) -> Measure:
     last = setting.last
     if not (_goes_on(setting) and last.quantity == quantity.name and last.unit):
         return Measure(quantity.name, None, quantity.why, "", "no unit was said")
+    name = setting.component.name if setting.component else NOT_SAID
+    borrowed = setting.said is None and NOT_SAID != name != last.component
     far = setting.item.first - last.last > CLOSE
-    doubt = "the unit was said only of an earlier value" if far else None
+    doubt = "the unit was said only of an earlier value" if far or borrowed else None
     why = f"unit {last.unit}: carried on from the value before; "
     return Measure(quantity.name, last.unit, quantity.why, why, doubt)
 

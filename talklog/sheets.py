@@ -7,12 +7,12 @@ the user's data folder. The file name does not matter, the key in its ``[machine
 from __future__ import annotations
 
 import os
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 from talklog.bands import BandSheet, load_bands
 from talklog.errors import DataFileError
+from talklog.folders import user_folder
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +27,7 @@ def sheet_folder() -> Path:
     """Where sheets of machines are filed. It need not exist."""
     if named := os.environ.get("TALKLOG_SHEETS"):
         return Path(named)
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local"))
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "talklog" / "sheets"
+    return user_folder() / "sheets"
 
 
 def sheet_in(path: Path) -> NamedSheet:

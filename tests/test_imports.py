@@ -10,6 +10,7 @@ PACKAGE = Path(__file__).parents[1] / "talklog"
 # First comes first. Modules of one row know nothing of each other unless in this order.
 LAYERS = (
     "errors",
+    "folders",
     "transcript",
     "progress",
     "audio",

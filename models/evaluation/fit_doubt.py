@@ -34,6 +34,8 @@ DATA, PICTURE = ROOT / "talklog" / "data" / "doubt.json", ROOT / ".images" / "re
 SETS = ("development", "calibration")
 NOISES = (None, 10.0, 5.0)
 MOST_WRONG = {None: 0.005, 10.0: 0.02}  # of the values said: the project's targets
+# Set by hand: a noisy note was heard as 116 for 160 at 0.97, out of band and not asked about.
+LEAST_OUTSIDE = 0.985
 MOST_WRONG_OUTSIDE = 0.016  # at 10 dB, for values out of band that sound like one in band
 RIDGE = 1.0
 FOLDS = 5
@@ -140,7 +142,11 @@ def fitted(
     ask = threshold(values, chances, said, MOST_WRONG)
     outside = threshold(values, chances, said, {10.0: MOST_WRONG_OUTSIDE})
     named = zip(("constant", *names), weights.round(4).tolist(), strict=True)
-    return {"ask": ask, "ask_outside": max(ask, outside), "weights": dict(named)}, chances
+    return {
+        "ask": ask,
+        "ask_outside": max(ask, outside, LEAST_OUTSIDE),
+        "weights": dict(named),
+    }, chances
 
 
 # ---- reliability ---------------------------------------------------------------------------------

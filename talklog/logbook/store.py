@@ -8,13 +8,13 @@ All raise LogbookError, in words for the person.
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from talklog.errors import LogbookError
+from talklog.folders import user_folder
 from talklog.logbook import writing
 from talklog.logbook.audio_folder import AudioFolder
 from talklog.logbook.canonical import content_hash, record_text
@@ -49,13 +49,7 @@ def default_book() -> Path:
     """Where the book is: TALKLOG_BOOK, else ``talklog/logbook.db`` in the user's data folder."""
     if named := os.environ.get(VARIABLE):
         return Path(named)
-    if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA", Path.home() / "AppData" / "Local"))
-    elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
-    else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "talklog" / FILE
+    return user_folder() / FILE
 
 
 class Logbook:

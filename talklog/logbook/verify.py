@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from talklog.errors import LogbookError, RecordError
+from talklog.errors import RecordError
 from talklog.logbook.audio_folder import hash_of
 from talklog.logbook.canonical import content_hash, sha256_of
 from talklog.logbook.database import Connection
@@ -73,9 +73,3 @@ def _recordings(book: Logbook, connection: Connection) -> Iterator[str]:
             yield f"{path}: the recording is missing"
         elif hash_of(path) != row["sha256"]:
             yield f"{path}: is not the recording that was kept (the hash differs)"
-
-
-def require_whole(book: Logbook) -> None:
-    """Raises LogbookError with the first thing that is wrong."""
-    if (problem := next(find_damage(book), None)) is not None:
-        raise LogbookError(f"{book.path}: {problem}; restore the last good backup or export")
