@@ -7,6 +7,7 @@ against kaldi-native-fbank, the synthesiser's operations against onnxruntime.
 from __future__ import annotations
 
 import itertools
+import json
 import math
 import random
 import re
@@ -17,9 +18,10 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="pip install torch")
 
-from models.speech import augment, export, kaldi_binary, losses, network  # noqa: E402
+from models.speech import augment, export, kaldi_binary, losses, network, train  # noqa: E402
 from models.speech.cepstrum import mfcc_of_log_mel  # noqa: E402
-from models.speech.features import FILTERS, SAMPLE_RATE, FilterBank  # noqa: E402
+from models.speech.features import FILTERS, SAMPLE_RATE, WARPS, FilterBank  # noqa: E402
+from models.speech.synthetic_speech import BEYOND, Arrays, random_voice  # noqa: E402
 
 SMALL = network.Shape(width=24, bottleneck=6, low=(1, 0), high=(1, 2), last=8)
 
@@ -177,10 +179,9 @@ def test_chances_of_all_sequences_sum_to_one() -> None:
 
 def test_noise_lies_as_far_below_the_voice_as_asked(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(augment, "NOISE_DECIBELS", (10.0, 10.0))
-    monkeypatch.setattr(augment, "NOISY_SHARE", 1.0)
     random.seed(2)
     torch.manual_seed(2)
-    noises = augment.Noises(torch.from_numpy(sound(2, 5)).short())
+    noises = augment.Noises(torch.from_numpy(sound(2, 5)).short(), share=1.0)
     waves = torch.from_numpy(np.stack([sound(1, seed) for seed in range(6)]))
     loudness = augment.loudness_of(waves)
     for _ in range(4):  # other kinds each time
@@ -197,13 +198,101 @@ def test_loudness_leaves_pauses_out() -> None:
     )
 
 
-def test_some_waves_stay_free_of_noise(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(augment, "NOISY_SHARE", 0.5)
+def test_some_waves_stay_free_of_noise() -> None:
     torch.manual_seed(1)
-    noises = augment.Noises(torch.from_numpy(sound(2, 5)).short())
+    noises = augment.Noises(torch.from_numpy(sound(2, 5)).short(), share=0.5)
     waves = torch.from_numpy(np.stack([sound(0.2, seed) for seed in range(40)]))
     same = (augment.add_noise(waves, noises, augment.loudness_of(waves)) == waves).all(1)
     assert 5 < same.sum() < 35
+
+
+# ---- voices ------------------------------------------------------------------------------------
+
+
+def test_played_faster_a_tone_rises_and_its_wave_gets_shorter() -> None:
+    torch.manual_seed(4)
+    time = torch.arange(SAMPLE_RATE) / SAMPLE_RATE
+    waves = (1_000 * torch.sin(2 * math.pi * 440 * time)).repeat(8, 1)
+    played, factors = augment.change_speed(waves)
+    assert len(set(factors)) > 4
+    for wave, factor in zip(played, factors, strict=True):
+        inside = wave[: int(SAMPLE_RATE * factor)]
+        spectrum = torch.fft.rfft(inside * torch.hann_window(len(inside))).abs()
+        assert spectrum.argmax().item() * SAMPLE_RATE / len(inside) == pytest.approx(
+            440 / factor, rel=0.01
+        )
+        assert wave[int(SAMPLE_RATE * factor) + 4 :].abs().sum() == 0
+
+
+def test_a_warp_moves_formants_and_leaves_every_filter_something() -> None:
+    bank = FilterBank()
+    waves = torch.from_numpy(sound(0.5))[None].repeat(len(WARPS), 1)
+    tones = torch.sin(2 * math.pi * 2_000 * torch.arange(8_000) / SAMPLE_RATE) * 3_000
+    heard = bank(tones.repeat(len(WARPS), 1), torch.arange(len(WARPS))).mean(1).argmax(1)
+    assert (heard.diff() >= 0).all() and heard[0] < heard[-1]
+    as_is = torch.full((1,), WARPS.index(1.0))
+    torch.testing.assert_close(bank(waves[:1], as_is), bank(waves[:1]))
+    assert (bank.warped.sum(1) > 0).all()
+
+
+def test_shares_of_a_voice_add_up_and_some_go_beyond() -> None:
+    chance = random.Random(2)
+    made = [random_voice(["af_one", "bm_two", "zf_three", "am_four"], chance) for _ in range(300)]
+    assert all(sum(shares.values()) == pytest.approx(1, abs=0.01) for shares in made)
+    assert {1, 2, 3, 4} <= {len(shares) for shares in made}
+    lowest = [min(shares.values()) for shares in made]
+    assert -BEYOND[1] <= min(lowest) < -BEYOND[0]
+    assert max(len(shares) for shares in made if min(shares.values()) < 0) == 2
+
+
+# ---- data that grows while training runs -------------------------------------------------------
+
+
+def trainer_with(tmp_path: Path, corpus: str, seconds: float) -> train.Trainer:
+    stored(tmp_path / "real", corpus, seconds)
+    np.save(tmp_path / "noise.npy", sound(1, 7).astype(np.int16))
+    (tmp_path / "noise.json").write_text("[]")
+    return train.Trainer(
+        str(tmp_path / "real"), str(tmp_path / "noise"), "cpu", ramp_done=True, noisy_share=0.5
+    )
+
+
+def stored(path: Path, corpus: str, seconds: float, count: int = 4) -> None:
+    """A file of ``count`` clips as training reads it, its samples numbered."""
+    shards = Arrays(path.with_name(path.name + ".bin"), count)
+    for at in range(count):
+        samples = (np.arange(int(seconds * SAMPLE_RATE)) + at).astype(np.int16)
+        shards.add({"voice": [corpus], "ph": "TH AW"}, samples.tobytes())
+    index = json.loads(path.with_name(path.name + "-0000.json").read_text())
+    path.with_suffix(".json").write_text(json.dumps([[corpus, *row[1:]] for row in index]))
+    path.with_name(path.name + "-0000.npy").rename(path.with_suffix(".npy"))
+    path.with_name(path.name + "-0000.json").unlink()
+
+
+def test_clips_that_appear_are_taken_in_once_and_people_keep_their_share(tmp_path: Path) -> None:
+    trainer = trainer_with(tmp_path, "an4", 1.0)
+    assert len(trainer.pool(0.5)) == 4
+    stored(tmp_path / "made", train.SYNTHETIC, 3.0)
+    assert trainer.add_new(str(tmp_path / "mad*"))
+    assert not trainer.add_new(str(tmp_path / "mad*"))
+    pool = trainer.pool(0.5)
+    people = sum(clip.samples for clip in pool if clip.corpus == "an4")
+    assert people == sum(clip.samples for clip in pool) / 2
+    (wave,), _ = trainer.waves([[trainer.train[-1]]])
+    np.testing.assert_array_equal(wave[:5], np.arange(5) + 3)
+
+
+def test_joined_clips_follow_each_other_with_pauses(tmp_path: Path) -> None:
+    trainer = trainer_with(tmp_path, "an4", 0.5)
+    waves, lengths = trainer.waves([trainer.train[:2], trainer.train[2:3]])
+    half = SAMPLE_RATE // 2
+    np.testing.assert_array_equal(waves[0, :half], np.arange(half))
+    after = waves[0, half:]
+    gap = int((after > 0).nonzero()[0, 0])
+    assert gap >= 800
+    np.testing.assert_array_equal(after[gap : gap + half], np.arange(half) + 1)
+    assert lengths[0] >= SAMPLE_RATE + gap and lengths[1] == half
+    assert waves[1, half:].abs().sum() == 0
 
 
 # ---- the synthesiser's file on PyTorch -----------------------------------------------------------

@@ -16,9 +16,10 @@ import torch.nn.functional as functional
 
 from .features import SAMPLE_RATE
 
-SPEEDS = (0.85, 0.9, 0.95, 1.0, 1.05, 1.1, 1.15)
-NOISE_DECIBELS = (-2.0, 26.0)  # how far noise lies below the voice
-NOISY_SHARE = 0.8  # of the waves of a batch with noise
+SPEEDS = (0.84, 1.2)  # how fast a wave is played
+PLAYED_AS_IS = 0.3  # share of the waves of a batch whose speed stays
+NOISE_DECIBELS = (-2.0, 28.0)  # how far noise lies below the voice
+NOISY_SHARE = 0.65  # of the waves of a batch with noise
 QUIET = 0.002  # of a wave's peak: softer samples are pauses
 
 
@@ -45,10 +46,27 @@ def _convolved(waves: torch.Tensor, response: torch.Tensor) -> torch.Tensor:
     return torch.fft.irfft(spectrum, size)[:, : waves.shape[1]]
 
 
-def change_speed(waves: torch.Tensor) -> tuple[torch.Tensor, float]:
-    """The batch played faster or slower (pitch moves too), and the factor of its new length."""
-    factor = 1 / random.choice(SPEEDS)
-    return functional.interpolate(waves[:, None], scale_factor=factor, mode="linear")[:, 0], factor
+def change_speed(waves: torch.Tensor) -> tuple[torch.Tensor, list[float]]:
+    """Each wave played faster or slower (pitch and formants move), and the factor of its length.
+
+    Cubic interpolation (Catmull and Rom) between the four nearest samples.
+    """
+    rates = torch.empty(len(waves), 1).uniform_(*map(math.log, SPEEDS)).exp()  # the host's: no wait
+    rates[torch.rand_like(rates) < PLAYED_AS_IS] = 1.0
+    factors = (1 / rates[:, 0]).tolist()
+    length = math.ceil(waves.shape[1] * max(factors))
+    rates = rates.to(waves.device)
+    places = torch.arange(length, device=waves.device) * rates
+    whole = places.long()
+    part = places - whole
+    padded = functional.pad(waves, (1, 4))
+    last = padded.shape[1] - 1
+    before, here, after, later = (
+        padded.gather(1, (whole + shift).clamp(max=last)) for shift in range(4)
+    )
+    curve = 2 * before - 5 * here + 4 * after - later
+    bend = curve + part * (3 * (here - after) + later - before)
+    return here + 0.5 * part * (after - before + part * bend), factors
 
 
 def add_room(waves: torch.Tensor) -> torch.Tensor:
@@ -126,9 +144,10 @@ def _blows(waves: torch.Tensor) -> torch.Tensor:
 
 @dataclass(frozen=True, slots=True)
 class Noises:
-    """Recorded noise: one array of samples on the training device."""
+    """Recorded noise: one array of samples on the training device; how many waves get any noise."""
 
     samples: torch.Tensor
+    share: float = NOISY_SHARE
 
     def like(self, waves: torch.Tensor) -> torch.Tensor:
         """A random stretch for each wave."""
@@ -158,7 +177,7 @@ def add_noise(waves: torch.Tensor, noises: Noises, loudness: torch.Tensor) -> to
         for at, sound in enumerate(kind(waves) for kind in chosen)
     )
     decibels = _uniform(waves, *NOISE_DECIBELS)
-    present = torch.rand(len(waves), 1, device=waves.device) < NOISY_SHARE
+    present = torch.rand(len(waves), 1, device=waves.device) < noises.share
     return waves + present * noise / _rms(noise) * loudness * 10 ** (-decibels / 20)
 
 

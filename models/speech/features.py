@@ -18,6 +18,8 @@ SHIFT = 160
 FFT = 512
 FILTERS = 40
 LOW_HERTZ, HIGH_HERTZ = 20.0, 7600.0
+WARPS = (0.84, 0.88, 0.92, 0.96, 1.0, 1.04, 1.09, 1.14, 1.19)  # other lengths of the vocal tract
+WARPED_TO = 6800.0  # hertz up to which a warp is a plain factor
 FLOOR = 1.1920929e-07  # smallest power, as Kaldi: the epsilon of a 32-bit float
 
 
@@ -25,12 +27,23 @@ def _mel(hertz: torch.Tensor) -> torch.Tensor:
     return 1127.0 * torch.log(1.0 + hertz / 700.0)
 
 
-def mel_filters() -> torch.Tensor:
-    """Triangular filters, shape (FFT // 2 + 1, FILTERS)."""
+def _warped(hertz: torch.Tensor, factor: float) -> torch.Tensor:
+    """Where a sound goes when formants are multiplied by ``factor``; 8 kHz stays where it is.
+
+    Piecewise linear, as in vocal tract length normalisation (Eide and Gish, ICASSP 1996).
+    """
+    knee, top = WARPED_TO / max(1.0, factor), SAMPLE_RATE / 2
+    above = factor * knee + (hertz - knee) * (top - factor * knee) / (top - knee)
+    return torch.where(hertz <= knee, hertz * factor, above)
+
+
+def mel_filters(warp: float = 1.0) -> torch.Tensor:
+    """Triangular filters, shape (FFT // 2 + 1, FILTERS), for a voice whose formants are warped."""
     edges = torch.linspace(
         _mel(torch.tensor(LOW_HERTZ)).item(), _mel(torch.tensor(HIGH_HERTZ)).item(), FILTERS + 2
     ).double()
-    bins = _mel(torch.arange(FFT // 2 + 1).double() * SAMPLE_RATE / FFT)[:, None]
+    bins = torch.arange(FFT // 2 + 1).double() * SAMPLE_RATE / FFT
+    bins = _mel(_warped(bins, warp))[:, None]
     left, centre, right = edges[:-2], edges[1:-1], edges[2:]
     rising = (bins - left) / (centre - left)
     falling = (right - bins) / (right - centre)
@@ -40,22 +53,28 @@ def mel_filters() -> torch.Tensor:
 
 
 class FilterBank(nn.Module):
-    """Samples on the 16-bit scale, shape (batch, samples) -> (batch, frames, FILTERS)."""
+    """Samples on the 16-bit scale, shape (batch, samples) -> (batch, frames, FILTERS).
+
+    ``warps``, (batch,), gives each wave's place in WARPS; without it no formant moves.
+    """
 
     def __init__(self) -> None:
         super().__init__()
         ramp = torch.arange(WINDOW).float() * (2 * math.pi / (WINDOW - 1))
         self.register_buffer("window", (0.5 - 0.5 * torch.cos(ramp)) ** 0.85, persistent=False)
         self.register_buffer("filters", mel_filters(), persistent=False)
+        warped = torch.stack([mel_filters(warp) for warp in WARPS])
+        self.register_buffer("warped", warped, persistent=False)
 
-    def forward(self, samples: torch.Tensor) -> torch.Tensor:
+    def forward(self, samples: torch.Tensor, warps: torch.Tensor | None = None) -> torch.Tensor:
         frames = samples.unfold(1, WINDOW, SHIFT)
         frames = frames - frames.mean(2, keepdim=True)
         emphasised = torch.cat(
             [frames[..., :1] * (1 - 0.97), frames[..., 1:] - 0.97 * frames[..., :-1]], 2
         )
         power = torch.fft.rfft(emphasised * self.window, FFT).abs().pow(2)
-        return torch.log((power @ self.filters).clamp(min=FLOOR))
+        filters = self.filters if warps is None else self.warped[warps]
+        return torch.log((power @ filters).clamp(min=FLOOR))
 
 
 def frame_count(samples: int) -> int:

@@ -7,6 +7,7 @@ networks", Interspeech 2018. Layers before the subsampling work on 10 ms frames,
 
 from __future__ import annotations
 
+import os
 from dataclasses import asdict, dataclass
 
 import torch
@@ -104,7 +105,8 @@ def save(network: AcousticNetwork, path: str) -> None:
         name: value.half() if value.is_floating_point() else value
         for name, value in network.state_dict().items()
     }
-    torch.save({"shape": asdict(network.shape), "weights": weights}, path)
+    torch.save({"shape": asdict(network.shape), "weights": weights}, path + ".new")
+    os.replace(path + ".new", path)  # whoever looks finds it whole
 
 
 def load(path: str) -> AcousticNetwork:

@@ -21,7 +21,7 @@ from models.speech.dictation_grammar import Grammar, utterances
 
 WORK = Path(__file__).parent / "work"
 TURNS = ("dictation",) * 12 + ("text",) * 5 + ("list",) * 3
-NOTE_EVERY = 6  # of the dictation prompts, one in so many is from the hand-written notes
+NOTE_EVERY = 3  # of the dictation prompts, one in so many is from the hand-written notes
 CANDIDATES = 12  # sentences looked at for each one taken
 TEXT_SHARES = {
     "pg-workshop": 8,

@@ -9,8 +9,10 @@ Interspeech 2016) and CTC-CRF (Xiang and Ou, ICASSP 2019), here with the selfles
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
 
+import numpy as np
 import torch
 
 from .losses import triton
@@ -126,11 +128,9 @@ def denominator(scores: torch.Tensor, bigram: torch.Tensor, lengths: torch.Tenso
 
 def phone_bigram(sequences: Iterable[tuple[int, ...]], outputs: int) -> torch.Tensor:
     """Probability of each phone after each phone (row 0: at the beginning), a little smoothed."""
-    counts = torch.full((outputs, outputs), 0.1)
+    flat = np.fromiter(itertools.chain.from_iterable((0, *s) for s in sequences), np.int64)
+    before, phone = flat[:-1], flat[1:]
+    counts = np.bincount(before * outputs + phone, minlength=outputs * outputs)
+    counts = torch.from_numpy(counts.reshape(outputs, outputs)).float() + 0.1
     counts[:, 0] = 0
-    for sequence in sequences:
-        before = 0
-        for phone in sequence:
-            counts[before, phone] += 1
-            before = phone
     return counts / counts.sum(1, keepdim=True)

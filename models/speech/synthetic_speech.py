@@ -7,7 +7,8 @@ KOKORO_DIR holds model.onnx (Kokoro 82M, Apache-2.0), vocab.json and voices.npz 
 numbers per phoneme count, by voice). ``prepare`` needs misaki's pronunciation tables and, for words
 they lack, espeak-ng; ``speak`` needs only onnxruntime and soundfile. ``speak`` stops after the
 given seconds and keeps what is done: BLOB-0000.bin and so on (Ogg Opus clips one after another)
-and their labels files as ``clips`` reads them. With ``--device cuda`` PyTorch speaks instead.
+and their labels files as ``clips`` reads them, or with ``--plain`` BLOB-0000.npy and .json as
+``train --more`` takes them in while it runs. With ``--device cuda`` PyTorch speaks instead.
 """
 
 from __future__ import annotations
@@ -26,8 +27,12 @@ import click
 import numpy as np
 
 from .pack import DEVELOPMENT, TEST_VOICES
+from .phones import outputs_of
 
+SYNTHETIC = "synthetic"  # name of the corpus
 SPEEDS = (0.75, 1.4)  # times a voice's usual pace
+KINDS_OF_VOICE = (("mixed", 1), ("mixed", 2), ("mixed", 3), ("mixed", 4), ("beyond", 2))
+BEYOND = (0.1, 0.4)  # how far, where 1 is the way between the two voices
 STYLE_HALF = 128  # numbers of a voice that colour its sound; the rest sets its manner
 LETTERS = dict(
     zip(
@@ -138,25 +143,33 @@ class Pronouncer:
 
 
 def random_voice(names: list[str], chance: random.Random) -> dict[str, float]:
-    """One voice, or a mixture of two or three. English voices come up twice as often as others."""
-    weights = [2.0 if name[0] in "ab" else 1.0 for name in names]
-    count = chance.choices((1, 2, 3), (5, 4, 2))[0]
-    chosen = set(chance.choices(names, weights, k=count))
-    shares = [chance.uniform(0.2, 1) for _ in chosen]
-    return {
-        name: round(share / sum(shares), 3)
-        for name, share in zip(sorted(chosen), shares, strict=True)
-    }
+    """A voice, a mixture of two to four, or one moved further away from another.
+
+    English voices come up three times as often as others. Shares add up to 1; that of a voice moved
+    away from is below nothing. Mixtures alone would crowd around the average voice.
+    """
+    weights = [3.0 if name[0] in "ab" else 1.0 for name in names]
+    kind, count = chance.choices(KINDS_OF_VOICE, (3, 4, 2, 1, 4))[0]
+    chosen = sorted(set(chance.choices(names, weights, k=count)))
+    if kind == "beyond" and len(chosen) == 2:
+        away = chance.uniform(*BEYOND)
+        chance.shuffle(chosen)
+        shares = [1 + away, -away]
+    else:
+        shares = [chance.uniform(0.2, 1) for _ in chosen]
+    return {name: round(share / sum(shares), 3) for name, share in zip(chosen, shares, strict=True)}
 
 
-def _speak(task: tuple[dict, float]) -> tuple[dict, bytes] | None:
-    """One clip as Ogg Opus at 16 kHz, or None when time is up."""
-    import soundfile
-
-    row, deadline = task
+def _speak(task: tuple[dict, float, bool]) -> tuple[dict, bytes] | None:
+    """One clip at 16 kHz, as Ogg Opus or as 16-bit samples, or None when time is up."""
+    row, deadline, plain = task
     if time.monotonic() > deadline:
         return None
     sixteen = sound_of(row)
+    if plain:
+        return row, np.round(sixteen * 32_767).astype(np.int16).tobytes()
+    import soundfile
+
     file = io.BytesIO()
     soundfile.write(file, sixteen, 16_000, format="OGG", subtype="OPUS", compression_level=0.6)
     return row, file.getvalue()
@@ -235,18 +248,36 @@ class Shards:
 
     def close(self) -> None:
         """Writes what is gathered."""
-        if not self.clips:
-            return
-        path = self.blob.with_name(f"{self.blob.stem}-{self.made:04d}.bin")
+        if self.clips:
+            self.write(self.blob.with_name(f"{self.blob.stem}-{self.made:04d}.bin"))
+            self.made, self.clips = self.made + 1, []
+
+    def write(self, path: Path) -> None:
         path.write_bytes(b"".join(data for _, data in self.clips))
         at, lines = 0, []
         for row, data in self.clips:
-            label = {"corpus": "synthetic", "speaker": "+".join(row["voice"]), "split": "train"}
+            label = {"corpus": SYNTHETIC, "speaker": "+".join(row["voice"]), "split": "train"}
             label |= {"at": at, "bytes": len(data), "ph": row["ph"]}
             lines.append(json.dumps(label) + "\n")
             at += len(data)
         path.with_suffix(".labels.jsonl").write_text("".join(lines), encoding="utf-8")
-        self.made, self.clips = self.made + 1, []
+
+
+class Arrays(Shards):
+    """The same as BLOB-0000.npy and .json, which training reads as they are."""
+
+    def write(self, path: Path) -> None:
+        np.save(
+            path.with_suffix(".npy"),
+            np.frombuffer(b"".join(data for _, data in self.clips), np.int16),
+        )
+        at, index = 0, []
+        for row, data in self.clips:
+            speaker, outputs = "+".join(row["voice"]), outputs_of(row["ph"])
+            index.append([SYNTHETIC, speaker, "train", outputs, at, len(data) // 2])
+            at += len(data) // 2
+        path.with_suffix(".new").write_text(json.dumps(index), encoding="utf-8")
+        path.with_suffix(".new").rename(path.with_suffix(".json"))
 
 
 @click.group(help=__doc__)
@@ -305,6 +336,7 @@ def prepare(prompts: Path, kokoro: Path, out: Path, tables: Path, labeller: str,
 @click.option("--skip", default=0, help="Leave out so many rows from the front.")
 @click.option("--shard", default=500, show_default=True, help="Clips in a file.")
 @click.option("--device", default="cpu", show_default=True, help="cpu or cuda.")
+@click.option("--plain", is_flag=True, help="Write arrays as training reads them, not Opus.")
 def speak(
     rows: Path,
     kokoro: str,
@@ -314,20 +346,19 @@ def speak(
     skip: int,
     shard: int,
     device: str,
+    plain: bool,
 ) -> None:
     deadline = time.monotonic() + seconds
     lines = rows.read_text(encoding="utf-8").splitlines()[skip:]
-    tasks = [(json.loads(line), deadline) for line in lines]
-    shards = Shards(blob, shard)
+    tasks = [(json.loads(line), deadline, plain) for line in lines]
+    shards = (Arrays if plain else Shards)(blob, shard)
     count = 0
     started = multiprocessing.get_context("spawn")  # a GPU is not inherited
     with started.Pool(jobs, _start_worker, (kokoro, device)) as pool:
         for result in pool.imap_unordered(_speak, tasks, chunksize=1):
-            if result is None:
-                break
-            shards.add(*result)
-            count += 1
-        pool.terminate()
+            if result is not None:  # when time is up, what is left comes back empty at once
+                shards.add(*result)
+                count += 1
     shards.close()
     click.echo(f"{count} clips, {shards.made} files")
 

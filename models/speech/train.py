@@ -29,7 +29,7 @@ import torch.distributed as distributed
 import torch.nn.functional as functional
 
 from . import augment, clips, network
-from .features import SAMPLE_RATE, FilterBank, frame_count
+from .features import SAMPLE_RATE, WARPS, FilterBank, frame_count
 from .losses import selfless_ctc
 from .phones import BLANK, OUTPUTS
 from .sequence_loss import denominator, phone_bigram
@@ -38,19 +38,25 @@ LONGEST = 20 * SAMPLE_RATE
 AVERAGE = 0.998  # decay of the running average of weights, per step: some 500 steps count
 CTC_SHARE = 0.2
 SQUARE_COST = 2e-4
+SYNTHETIC = "synthetic"  # the corpus that is no people
 RAMP = (0.03, 0.2)  # share of the schedule over which augmentation grows from nothing to full
 
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """How far training is: by clock time, so that a lent machine's minutes are used up exactly."""
+    """How far training is: by clock time, so that a lent machine's minutes are used up exactly.
+
+    ``done`` is the share of the whole that another run did before this one.
+    """
 
     seconds: float
     started: float
     rate: float
+    done: float = 0.0
 
     def progress(self) -> float:
-        return min(1.0, (time.monotonic() - self.started) / self.seconds)
+        share = (time.monotonic() - self.started) / self.seconds
+        return min(1.0, self.done + (1 - self.done) * share)
 
     def learning_rate(self, step: int) -> float:
         cosine = 0.5 * (1 + math.cos(math.pi * self.progress()))
@@ -63,27 +69,45 @@ class Schedule:
 class Trainer:
     """Holds the data on the device, the network, its average and the optimiser."""
 
-    def __init__(self, data: str, noise: str, device: str, ramp_done: bool) -> None:
+    def __init__(
+        self, data: str, noise: str, device: str, ramp_done: bool, noisy_share: float
+    ) -> None:
         self.device = device
         self.samples = torch.zeros(0, dtype=torch.int16, device=device)
+        self.filled = 0
         self.train: list[clips.Clip] = []
         self.dev: list[clips.Clip] = []
         self.have: set[str] = set()
         self.add(data)
-        self.noises = augment.Noises(torch.from_numpy(clips.read(noise)[0]).to(device))
+        noise_samples = torch.from_numpy(clips.read(noise)[0]).to(device)
+        self.noises = augment.Noises(noise_samples, noisy_share)
         self.filter_bank = FilterBank().to(device)
         self.ramp_done = ramp_done
 
     def add(self, data: str) -> None:
         """Takes in the clips that ``clips.unpack`` wrote under this name."""
         samples, found = clips.read(data)
-        shift = len(self.samples)
-        self.samples = torch.cat([self.samples, torch.from_numpy(samples).to(self.device)])
+        shift, self.filled = self.filled, self.filled + len(samples)
+        if self.filled > len(self.samples):
+            room = self.samples.new_zeros(2 * self.filled)
+            room[:shift] = self.samples[:shift]
+            self.samples = room
+        self.samples[shift : self.filled] = torch.from_numpy(samples).to(self.device)
         for clip in found:
             if _usable(clip):
                 pool = self.dev if clip.split == "dev" else self.train
                 pool.append(replace(clip, at=clip.at + shift))
         self.have.add(data)
+
+    def pool(self, real_share: float) -> list[clips.Clip]:
+        """The training clips, those of people repeated until they are this share of the sound."""
+        made = [clip for clip in self.train if clip.corpus == SYNTHETIC]
+        real = [clip for clip in self.train if clip.corpus != SYNTHETIC]
+        if not made or not real:
+            return self.train
+        wanted = real_share / (1 - real_share) * _sound(made) / _sound(real)
+        times, rest = divmod(max(1.0, wanted), 1)
+        return made + int(times) * real + random.sample(real, int(rest * len(real)))
 
     def add_new(self, pattern: str) -> bool:
         """Takes in data that has appeared since: synthetic speech is made while training runs."""
@@ -95,31 +119,45 @@ class Trainer:
 
     def waves(self, groups: list[list[clips.Clip]]) -> tuple[torch.Tensor, list[int]]:
         """Each group's clips one after another, with pauses, padded to the longest."""
-        rows, lengths = [], []
+        most = max(map(len, groups))
+        table, lengths = [], []
         for group in groups:
-            pieces = []
+            place, pieces = 0, []
             for clip in group:
-                pieces.append(self.samples[clip.at : clip.at + clip.samples].float())
-                gap = random.randint(800, 14_000) if len(group) > 1 else 0
-                pieces.append(torch.zeros(gap, device=self.device))
-            rows.append(torch.cat(pieces))
-            lengths.append(len(rows[-1]))
-        return torch.nn.utils.rnn.pad_sequence(rows, batch_first=True), lengths
+                pieces.append((place, place + clip.samples, clip.at))
+                place += clip.samples + (random.randint(800, 14_000) if len(group) > 1 else 0)
+            table.append(pieces + [(0, 0, 0)] * (most - len(group)))
+            lengths.append(place)
+        starts, ends, sources = torch.tensor(table).to(self.device).unsqueeze(-1).unbind(2)
+        time = torch.arange(max(lengths), device=self.device)
+        waves = torch.zeros(len(groups), len(time), device=self.device)
+        for at in range(most):
+            inside = (time >= starts[:, at]) & (time < ends[:, at])
+            source = torch.where(inside, sources[:, at] + time - starts[:, at], 0)
+            waves = torch.where(inside, self.samples[source].float(), waves)
+        return waves, lengths
 
     def features(self, groups: list[list[clips.Clip]], ramp: float | None):
         """Log-mel features and output lengths; augmented unless ``ramp`` is None."""
         waves, lengths = self.waves(groups)
+        warps = None
         if ramp is not None:
-            waves, factor = augment.change_speed(waves)
+            waves, factors = augment.change_speed(waves)
             before, after = random.randint(0, 6_000), random.randint(0, 6_000)
             waves = functional.pad(waves, (before, after))
-            lengths = [min(waves.shape[1], int(n * factor) + before + after) for n in lengths]
+            longer = zip(lengths, factors, strict=True)
+            lengths = [min(waves.shape[1], int(n * f) + before + after) for n, f in longer]
             waves = augment.disturb(waves, self.noises, ramp)
+            warps = torch.randint(0, len(WARPS), (len(waves),), device=waves.device)
         waves = waves + torch.randn_like(waves)  # Kaldi's dither of one step
-        features = self.filter_bank(waves)
+        features = self.filter_bank(waves, warps)
         if ramp is not None:
-            features = augment.mask(features, features.mean().item(), ramp)
+            features = augment.mask(features, features.mean(), ramp)
         return features, [(max(1, frame_count(n)) + 2) // 3 for n in lengths]
+
+
+def _sound(pool: list[clips.Clip]) -> int:
+    return sum(clip.samples for clip in pool)
 
 
 def _usable(clip: clips.Clip) -> bool:
@@ -257,12 +295,14 @@ class Peers:
         return look and flag.item() > 0
 
 
-def stream(trainer: Trainer, most: int, more: str) -> Iterator[tuple[list[list[clips.Clip]], bool]]:
+def stream(
+    trainer: Trainer, most: int, more: str, real_share: float
+) -> Iterator[tuple[list[list[clips.Clip]], bool]]:
     """Batches without end; with each, whether new clips have come since the last one."""
     new = True
     while True:
         new = trainer.add_new(more) or new
-        for groups in batches(trainer.train, most, 0.3):
+        for groups in batches(trainer.pool(real_share), most, 0.3):
             yield groups, new
             new = False
 
@@ -323,6 +363,10 @@ def report(log: Path, step: int, loss: float, clip_count: int, errors: dict[str,
 @click.option("--rate", type=float, default=2.5e-3, show_default=True)
 @click.option("--body", type=float, default=0.4, show_default=True, help="Rate of other layers.")
 @click.option("--batch", type=float, default=500, show_default=True, help="Seconds of sound.")
+@click.option("--real-share", default=0.35, show_default=True, help="Of people in the sound.")
+@click.option("--noisy-share", default=augment.NOISY_SHARE, show_default=True)
+@click.option("--done", default=0.0, show_default=True, help="Share done by an earlier run.")
+@click.option("--seed", default=1, show_default=True)
 @click.option("--more", default="", help="Pattern of more clips, which may appear later.")
 @click.option("--width", type=int, help="Widen the starting network to so many channels.")
 @click.option("--bottleneck", type=int, default=96, show_default=True, help="Of the wider one.")
@@ -338,6 +382,10 @@ def main(
     rate,
     body,
     batch,
+    real_share,
+    noisy_share,
+    done,
+    seed,
     more,
     width,
     bottleneck,
@@ -347,17 +395,17 @@ def main(
 ) -> None:
     out.mkdir(parents=True, exist_ok=True)
     peers = Peers(device)
-    torch.manual_seed(1)  # all peers widen alike
+    torch.manual_seed(seed)  # all peers widen alike
     net = network.load(start)
     net = network.widen(net, width, bottleneck) if width else net
-    torch.manual_seed(1 + peers.rank)
-    random.seed(1 + peers.rank)
-    trainer = Trainer(data, noise, peers.device, ramp_done)
+    torch.manual_seed(seed + peers.rank)
+    random.seed(seed + peers.rank)
+    trainer = Trainer(data, noise, peers.device, ramp_done, noisy_share)
     net = net.to(peers.device)
     average = network.AcousticNetwork(net.shape).to(peers.device).eval()
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(parameter_groups(net, body), lr=rate, weight_decay=1e-2)
-    plan = Schedule(seconds, time.monotonic(), rate)
+    plan = Schedule(seconds, time.monotonic(), rate, done)
     hours = sum(clip.samples for clip in trainer.train) / SAMPLE_RATE / 3600
     print(len(trainer.train), "clips", round(hours, 2), "hours", net.shape, flush=True)
     step = run(
@@ -368,7 +416,7 @@ def main(
         plan,
         peers,
         out / "log.jsonl",
-        stream(trainer, int(batch * SAMPLE_RATE), more),
+        stream(trainer, int(batch * SAMPLE_RATE), more, real_share),
         sequence=sequence,
     )
     if peers.rank == 0:
