@@ -25,14 +25,14 @@ ROOT = Path(__file__).parents[1]
 SAMPLES = ROOT / "sample_audio"
 NAMES = sorted(path.stem for path in SAMPLES.glob("*.flac"))
 
-MOST_WORD_ERROR = 0.055
-LEAST_READING_ACCURACY = 0.85
-MOST_SILENTLY_WRONG = 0.03
+MOST_WORD_ERROR = 0.04
+LEAST_READING_ACCURACY = 0.91
+MOST_SILENTLY_WRONG = 0.026
 # In workshop noise 10 dB below the voice, measured on every third clip.
-MOST_WORD_ERROR_IN_NOISE = 0.15
-LEAST_READING_ACCURACY_IN_NOISE = 0.65
+MOST_WORD_ERROR_IN_NOISE = 0.09
+LEAST_READING_ACCURACY_IN_NOISE = 0.78
 MOST_SILENTLY_WRONG_IN_NOISE = 0.06
-MOST_MEGABYTES = 30
+MOST_MEGABYTES = 27
 
 
 @pytest.fixture(scope="module")
