@@ -18,9 +18,10 @@ from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.readings import make_reading
 from talklog.roled import MEASURING, RoledNumber
 from talklog.roles import METERS
+from talklog.seen import Seen
 from talklog.shapes import written_sizes
 from talklog.things import actions, findings, parts
-from talklog.trained import final_roles, more_findings
+from talklog.trained import final_roles
 from talklog.transcript import Transcript
 
 FINAL = ("as_left", "set")
@@ -33,13 +34,19 @@ def understand(transcript: Transcript) -> Notes:
     Raises DataFileError when a vocabulary file breaks the rules.
     """
     mentions = find_mentions(transcript)
-    notes = assemble(transcript, mentions, final_roles(transcript, mentions))
+    roled, seen = final_roles(transcript, mentions)
+    notes = assemble(transcript, mentions, roled, seen)
     return with_confidence(notes, transcript)
 
 
-def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumber, ...]) -> Notes:
+def assemble(
+    transcript: Transcript,
+    mentions: Mentions,
+    roled: tuple[RoledNumber, ...],
+    seen: Seen | None,
+) -> Notes:
     """Puts the roled numbers and the other mentions together."""
-    context = Context(transcript, mentions, roled)
+    context = Context(transcript, mentions, roled, seen)
     readings, unsure = _readings(context)
     readings, dropped = _without_dropped(transcript, readings)
     meter = next((n for n in roled if n.role == "meter" and _meter_unit(n)), None)
@@ -55,7 +62,7 @@ def assemble(transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumbe
         set_aside=(*_set_aside(roled), *dropped, *sizes),
         actions=tuple(actions(context, later)),
         parts=tuple(part for part, _ in found),
-        findings=more_findings(transcript, mentions, tuple(findings(context)), warned),
+        findings=tuple(findings(context, warned)),
         follow_ups=later,
         cautions=warned,
         unsure=tuple(unsure),

@@ -1,7 +1,7 @@
-"""Step 3c: what the vocabulary knows of each word, as the features that the trained reader sees.
+"""Step 4b: what the vocabulary and the rules know of each word, as features for the trained reader.
 
-A word's clues are strings: the word itself, its beginning and end, the unit, number, thing and cue
-that it belongs to. Nothing here is learned.
+A word's clues are strings: the word itself, its beginning and end, and the units, numbers, things
+and cues that it belongs to. Nothing here is learned.
 """
 
 from __future__ import annotations
@@ -10,67 +10,82 @@ from collections.abc import Iterator, Sequence
 from math import log10
 from typing import NamedTuple
 
-from talklog.mentions import Mentions
-from talklog.numbers import NumberRun
+from talklog.mentions import Mention, Mentions
+from talklog.roled import MEASURING, RoledNumber
 from talklog.transcript import Transcript
-from talklog.vocabulary import ROLE_CUES
+from talklog.vocabulary import load
 
 # Number words that say more than their value; the others are all alike to the reader.
 TELLING = frozenset(("a", "an", "one", "two", "half", "quarter", "couple", "point", "oh", "and"))
 ALIKE = "#"
+LARGEST_PLACE = 24  # a number that is no value and not larger may be a place
 
 
-class Clues(NamedTuple):
-    """The features of one word. Empty strings where there is nothing to say."""
+class Landmarks(NamedTuple):
+    """What lies between two words is told by these: first words of values and of things, and for
+    each word the axis of places that it is on, 0 for none."""
 
-    word: str
-    prefix: str
-    suffix: str
-    unit: str
-    number: str
-    thing: str
-    role_cue: str
-    other_cue: str
+    values: list[int]
+    things: list[int]
+    axes: list[int]
 
 
-def find_clues(transcript: Transcript, mentions: Mentions) -> list[Clues]:
-    """One Clues for each word of the transcript."""
-    length = len(transcript.words)
-    units, things, role_cues, other_cues, numbers = ([""] * length for _ in range(5))
+def find_landmarks(
+    transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
+) -> Landmarks:
+    """The landmarks of a note."""
+    table = load().axes
+    axes = [table.get(word.text.removesuffix("'s"), 0) for word in transcript.words]
+    for item in roled:
+        if item.unit is None and 0 < item.number.value <= LARGEST_PLACE:
+            axes[item.number.last] = len(table) + 1
+    return Landmarks(
+        [item.number.first for item in roled if item.role in MEASURING],
+        [mention.first for mention in mentions.of("component")],
+        axes,
+    )
+
+
+def find_clues(
+    transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
+) -> list[list[str]]:
+    """For each word of the transcript its clues; the first is the word, "#" for a number word."""
+    found: list[list[str]] = [[] for _ in transcript.words]
+    numbers = {at for item in roled for at in range(item.number.first, item.number.last + 1)}
+    for at, word in enumerate(transcript.words):
+        found[at] += _letters(word.text, number=at in numbers)
     for span in mentions.spans:
-        if span.kind == "unit":
-            _fill(units, span.first, span.last, span.units[0].quantities[0])
-        else:
-            name = span.name if span.kind in ("quantity", "position") else ""
-            _fill(things, span.first, span.last, f"{span.kind} {name}")
+        for clue in _of_mention(span):
+            _fill(found, span.first, span.last, clue)
     for mention in mentions.cues:
-        table = role_cues if mention.cue.category in ROLE_CUES else other_cues
-        _fill(table, mention.first, mention.last, mention.cue.category)
-    for run in mentions.numbers:
-        for at, form in _forms(run):
-            numbers[at] = form
-    return [
-        Clues(*_letters(word.text, number), unit, number, *others)
-        for word, unit, number, *others in zip(
-            transcript.words, units, numbers, things, role_cues, other_cues, strict=True
-        )
-    ]
+        _fill(found, mention.first, mention.last, f"cue {mention.cue.category}")
+    for item in roled:
+        _fill(found, item.number.first, item.number.last, f"is {item.role} {item.sure}")
+        _fill(found, item.number.first, item.number.last, _form(item))
+    return found
 
 
-def _fill(table: list[str], first: int, last: int, name: str) -> None:
-    for at in range(first, last + 1):
-        table[at] = table[at] or f"{'B' if at == first else 'I'} {name}"
-
-
-def _letters(word: str, number: str) -> Sequence[str]:
+def _letters(word: str, *, number: bool) -> Iterator[str]:
     if number and word not in TELLING:
-        return ALIKE, "", ""
-    return word, word[:4], word[-3:]
+        yield ALIKE
+    else:
+        yield from (word, f"{word[:4]}-", f"-{word[-3:]}")
 
 
-def _forms(run: NumberRun) -> Iterator[tuple[int, str]]:
-    """The form and size of the numbers of a run's first reading."""
-    for number in run.readings[0] if run.readings else ():
-        size = f"{int(log10(abs(number.value)))}" if number.value else "0"
-        for at in range(number.first, number.last + 1):
-            yield at, f"{'B' if at == number.first else 'I'} {number.form} {size}"
+def _of_mention(span: Mention) -> Iterator[str]:
+    if span.kind == "unit":
+        yield from (f"measures {span.units[0].quantities[0]}", f"unit {span.name}")
+    else:
+        yield span.kind
+        if span.kind != "state":
+            yield f"{span.kind} {span.base or span.name}"
+
+
+def _fill(found: list[list[str]], first: int, last: int, clue: str) -> None:
+    for at in range(first, last + 1):
+        found[at].append(f"{'B' if at == first else 'I'} {clue}")
+
+
+def _form(item: RoledNumber) -> str:
+    value = abs(item.number.value)
+    return f"{item.number.form} {int(log10(value)) if value else 0}"

@@ -70,6 +70,8 @@ def with_confidence(notes: Notes, transcript: Transcript) -> Notes:
 
 
 def _judged(reading: Reading, transcript: Transcript) -> Reading:
+    if transcript.words[reading.first].confidence is None:
+        return reading
     spoken = spoken_in(reading, transcript)
     if spoken is None or transcript.words[spoken.first].confidence is None:
         return reading

@@ -14,6 +14,7 @@ from talklog.mentions import Mention, Mentions, near
 from talklog.notes import NOT_SAID
 from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import paused
+from talklog.seen import Seen
 from talklog.transcript import Transcript
 from talklog.vocabulary import UnitWords, load
 
@@ -28,11 +29,16 @@ class Context:
     """The note and what was found in it, with the searches that all parts of step 5 share."""
 
     def __init__(
-        self, transcript: Transcript, mentions: Mentions, roled: tuple[RoledNumber, ...]
+        self,
+        transcript: Transcript,
+        mentions: Mentions,
+        roled: tuple[RoledNumber, ...],
+        seen: Seen | None = None,
     ) -> None:
-        self.transcript, self.mentions, self.roled = transcript, mentions, roled
+        self.transcript, self.mentions, self.roled, self.seen = transcript, mentions, roled, seen
         states = mentions.of("state")
-        self.components = tuple(c for c in mentions.of("component") if not _inside(c, states))
+        things = seen.things if seen is not None else mentions.of("component")
+        self.components = tuple(c for c in things if not _inside(c, states))
         numbered = [
             Mention("place", _digits(n), n.number.first, n.number.last)
             for n in roled
@@ -40,8 +46,10 @@ class Context:
         ]
         named = [_numbered(place) for place in mentions.of("position")]
         self.places = sorted([*named, *numbered], key=lambda p: p.first)
-        self._links = find_links(transcript, mentions, self.components, roled)
+        self._links = find_links(transcript, mentions, self.components, roled, seen)
         self._place_of = self._shared_out()
+        numbers = zip(roled, seen.numbers, strict=True) if seen is not None else ()
+        self.read_of = {item.first: number for item, number in numbers}
         self.said_units = frozenset(
             u.units[0].name for u in mentions.of("unit") if len(u.units) == 1
         )
@@ -152,14 +160,30 @@ class Context:
 
     def position_of(self, first: int, component: Mention | None) -> str | None:
         """The place of a number: "2", "front left", "inlet 1"."""
-        places = self._place_of.get(first, ())
+        places = self._read_places(first) or self._place_of.get(first, ())
         inside = component is not None
         named = [
             p.name
             for p in places
             if not (inside and component.first <= p.first and p.last <= component.last)
         ]
-        return " ".join(named) or None
+        return " ".join(dict.fromkeys(named)) or None
+
+    def _read_places(self, first: int) -> tuple[Mention, ...]:
+        """The words that the trained reader takes for the place of a number; places that are known
+        as a whole."""
+        read = self.read_of.get(first)
+        found: list[Mention] = []
+        for at in read.place if read else ():
+            close = near(self.places, at, at)
+            known = next((p for p in close if p.first <= at <= p.last), None)
+            text = self.transcript.words[at].text
+            if known is None and text in load().axes:
+                continue  # the "left" of "four mil left on it" is no place
+            place = known or Mention("position", text.removesuffix("'s"), at, at)
+            if place not in found:
+                found.append(place)
+        return tuple(found)
 
     def also_at(self, first: int) -> tuple[str, ...]:
         """The places of a value that was said for several: "three and four both six thou"."""

@@ -37,8 +37,8 @@ matter belong in talklog/data/: components, actions, conditions, quantities, pos
 def explain(transcript: Transcript) -> str:
     """The explanation as text. Raises DataFileError when a vocabulary file breaks the rules."""
     mentions = find_mentions(transcript)
-    roled = final_roles(transcript, mentions)
-    notes = assemble(transcript, mentions, roled)
+    roled, seen = final_roles(transcript, mentions)
+    notes = assemble(transcript, mentions, roled, seen)
     parts = (
         [HEAD.format(words=len(transcript.words))],
         _section("The note", [_marked(transcript, mentions, roled)]),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 from talklog.context import Context
 from talklog.mentions import CueMention, Mention, near
@@ -11,11 +12,13 @@ from talklog.notes import Due, FollowUp, SpokenCaution
 from talklog.roled import RoledNumber
 from talklog.roles import DISTANCES, HOURS
 from talklog.scopes import LONG_PAUSE
+from talklog.seen import Later
 from talklog.things import SAME_FORM, not_done
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 WORK_REACH = 8  # words between the work and the time: "grease the king pins again next week"
+JUST = 3  # words from work to come to the time that is said behind it
 BACK = 5  # words between an action and the cue that says when: "check the belt | again in"
 
 
@@ -35,13 +38,33 @@ def due_of(transcript: Transcript, item: RoledNumber) -> Due | None:
 
 def follow_ups(context: Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:
     """Every follow-up in the speaker's words, with its component and due, in order."""
-    named = list(_by_cue(context, due_numbers))
-    dated = [
-        later
-        for later in _by_time(context)
-        if not any(k.first <= later.last and later.first <= k.last for k in named)
-    ]
-    yield from sorted([*named, *dated], key=lambda later: later.first)
+    found: list[FollowUp] = []
+    for some in (_by_cue(context, due_numbers), _by_time(context), _by_reader(context)):
+        found += [one for one in some if not any(_share(one, other) for other in found)]
+    yield from sorted(found, key=lambda later: later.first)
+
+
+def _share(one: FollowUp, other: FollowUp) -> bool:
+    return one.first <= other.last and other.first <= one.last
+
+
+def _by_reader(context: Context) -> Iterator[FollowUp]:
+    """What the trained reader takes for work to come, with the time said in it or right behind."""
+    whens = _times(context)
+    for later in context.seen.laters if context.seen is not None else ():
+        if _is_meter(context, later):
+            continue
+        when = next((w for w in whens if later.first <= w.first <= later.last + JUST), None)
+        last = max(later.last, when.last) if when else later.last
+        said = context.transcript.heard(later.first, last)
+        name = later.thing.name if later.thing else None
+        yield FollowUp(said, name, when.due if when else _event(said), later.first, last)
+
+
+def _is_meter(context: Context, later: Later) -> bool:
+    """Whether it is, or shares words with, a reading of the machine's meter: that is no work."""
+    meters = [n for n in context.roled if n.role == "meter"]
+    return any(n.first <= later.last and later.first <= n.last for n in meters)
 
 
 def _by_cue(context: Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:
@@ -83,7 +106,8 @@ def _times(context: Context) -> list[_When]:
     words = [word.text for word in context.transcript.words]
     found = []
     for at in range(len(words)):
-        event = next((e for e in load().events if tuple(words[at : at + len(e)]) == e), None)
+        close = _events().get(words[at], ())
+        event = next((e for e in close if tuple(words[at : at + len(e)]) == e), None)
         if event and not (found and at <= found[-1].last):
             found.append(_When(at, at + len(event) - 1, Due(event=" ".join(event))))
     for item in context.roled:
@@ -96,6 +120,15 @@ def _times(context: Context) -> list[_When]:
             last = item.last + (item.unit is None)
             found.append(_When(item.first - 1, last, due))
     return sorted(found, key=lambda when: when.first)
+
+
+@lru_cache(maxsize=1)
+def _events() -> dict[str, list[tuple[str, ...]]]:
+    """First word -> events, the longest first."""
+    found: dict[str, list[tuple[str, ...]]] = {}
+    for event in load().events:
+        found.setdefault(event[0], []).append(event)
+    return found
 
 
 def _action_before(context: Context, when: _When, *, after: int) -> Mention | None:

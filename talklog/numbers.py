@@ -185,14 +185,19 @@ def _stretches(words: Sequence[Word]) -> Iterator[_Line]:
     hesitated = False
     for new in _lex(words):
         if new is None and tokens:
-            yield _Line(tokens, words)
+            yield _line(tokens, words)
             tokens = []
         if new and hesitated:
             new[0] = replace(new[0], pause=max(new[0].pause, _LONG_PAUSE))
         hesitated = new == []
         tokens.extend(new or ())
     if tokens:
-        yield _Line(tokens, words)
+        yield _line(tokens, words)
+
+
+def _line(tokens: Sequence[_Token], words: Sequence[Word]) -> _Line:
+    first = tokens[0].word
+    return _Line(tokens, words[first - 1].text.lower() if first else "")
 
 
 def _lex(words: Sequence[Word]) -> Iterator[list[_Token] | None]:
@@ -217,7 +222,7 @@ def _plus_or_minus(words: Sequence[Word], index: int) -> int:
 
 def _tokens_of(words: Sequence[Word], index: int) -> list[_Token] | None:
     text, pause = words[index].text.lower(), _pause(words[index])
-    if len(text) > _MAX_TYPED:
+    if len(text) > _MAX_TYPED or (text.isalpha() and text not in _lexicon().kinds):
         return None
     typed = _typed_tokens(text, index, pause)
     if typed:
@@ -292,10 +297,8 @@ def _is_soft(words: Sequence[Word], index: int) -> bool:
 class _Line:
     """Neighbouring tokens of a note. Asking beyond either end gives an empty kind."""
 
-    def __init__(self, tokens: Sequence[_Token], words: Sequence[Word]) -> None:
-        self.tokens = tokens
-        first = tokens[0].word
-        self.before = words[first - 1].text.lower() if first else ""
+    def __init__(self, tokens: Sequence[_Token], before: str) -> None:
+        self.tokens, self.before = tokens, before  # the word before them
         self._long = [0]
         for at, token in enumerate(tokens):
             counts = token.pause >= _LONG_PAUSE and self.kind(at - 1) not in ("point", "scale")
@@ -719,6 +722,31 @@ _JOINERS = ("and", "to", "article", "of")
 
 
 def _read_run(line: _Line) -> NumberRun | None:
+    """The readings of a line. The same words are said again and again: they are read once."""
+    first = line.tokens[0].word
+    alike = tuple(replace(t, word=t.word - first, pause=_bucket(t.pause)) for t in line.tokens)
+    run = _read_at_zero(alike, line.before)
+    return run and _moved(run, first)
+
+
+def _bucket(pause: float) -> float:
+    """A pause of the same effect: none, short, just long, longer."""
+    if pause > _LONG_PAUSE:
+        return 2 * _LONG_PAUSE
+    return max((limit for limit in (_SHORT_PAUSE, _LONG_PAUSE) if pause >= limit), default=0.0)
+
+
+def _moved(run: NumberRun, by: int) -> NumberRun:
+    readings = tuple(
+        tuple(replace(n, first=n.first + by, last=n.last + by) for n in reading)
+        for reading in run.readings
+    )
+    return NumberRun(run.first + by, run.last + by, readings)
+
+
+@lru_cache(maxsize=20_000)
+def _read_at_zero(tokens: tuple[_Token, ...], before: str) -> NumberRun | None:
+    line = _Line(tokens, before)
     paths = _search(line)
     if paths[0].atom is None:
         return None

@@ -20,6 +20,9 @@ EVEN, UNEVEN = 2, 5  # largest by smallest value of a list of like values, and o
 LEFT_OUT = 2  # places of a list that may be passed over
 LONGEST_VALUE = 12  # words of one value
 FEWEST = 3  # places that make a list without a place word
+TENTHS, TENTHS_REACH = "voltage", 6  # words from a thing that has one to its "twelve six"
+PAIR = 2
+PARTS = "thou"  # the unit that is said as a part of a number: "three thousandths"
 LIST_GAP = 9  # words between the last value of a list and the next place
 LEADING = ("is", "was", "are", "at", "and", "s")  # "two is one forty"
 
@@ -32,6 +35,7 @@ class Chosen:
     places: frozenset[int] = frozenset()  # word indices
     sure: bool = True  # False when the place could as well be the beginning of the value
     rivals: tuple[Number, ...] = ()  # the value, if its first word is a place after all
+    settled: bool = False  # whether other readings of the words mean the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,8 @@ def choose(
 ) -> Chosen:
     """The most plausible reading of a run, with places where a word or a list asks for one."""
     words = transcript.words
+    if ended := _before_its_unit(words, mentions, run):
+        return Chosen(ended, settled=True)
     started = _place_word_before(words, mentions, run.first)
     if not started and (listed := _whole_list(words, mentions, run)):
         return listed
@@ -60,6 +66,19 @@ def choose(
         if listed is not None and started and _point_after_place(words, run):
             return Chosen(_plain_choice(mentions, run), rivals=listed.numbers[1:2])
     return Chosen(_plain_choice(mentions, run))
+
+
+def _before_its_unit(
+    words: Sequence[Word], mentions: Mentions, run: NumberRun
+) -> tuple[Number, ...] | None:
+    """ "three thousandths" is 3 thou where 0.003 of nothing could be read too."""
+    for unit in near(mentions.of("unit"), run.last, run.last):
+        of_more = [word.text for word in words[unit.last + 1 : unit.last + 2]] == ["of"]
+        written = unit.name == PARTS and not of_more
+        if written and run.first < unit.first <= run.last <= unit.last:
+            return next((r for r in run.readings if len(r) == 1 and r[0].first == run.first
+                         and r[0].last == unit.first - 1), None)  # fmt: skip
+    return None
 
 
 def _point_after_place(words: Sequence[Word], run: NumberRun) -> bool:
@@ -123,10 +142,18 @@ def _plain_choice(mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
     usual = _even(run) or run.readings[0]
     units = near(mentions.of("unit"), run.last + 1, run.last + 1)
     measured = any(unit.first == run.last + 1 for unit in units)
-    if measured and len(usual) == 2:
+    if len(usual) == PAIR and (measured or _of_tenths(mentions, run)):
         whole = [r for r in run.readings if len(r) == 1 and r[0].form == "implied"]
         return whole[0] if whole and whole[0][0].first == run.first else usual
     return usual
+
+
+def _of_tenths(mentions: Mentions, run: NumberRun) -> bool:
+    """ "charger overnight twelve six": what is measured in volts is told to a tenth."""
+    close = near(mentions.of("component"), run.first, run.first)
+    before = [c for c in close if 0 < run.first - c.last <= TENTHS_REACH]
+    return any(TENTHS in load().measured_of.get(name, ()) for c in before[-1:]
+               for name in (c.name, c.base))  # fmt: skip
 
 
 def _even(run: NumberRun) -> tuple[Number, ...] | None:

@@ -6,11 +6,12 @@ reason why (quoted_spec, tool_size, count ...); what cannot be settled keeps its
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from talklog.lists import JOINING, LIST_REACH, with_carried_units, with_corrections, with_late_units
 from talklog.mentions import CueMention, Mention, Mentions, near
+from talklog.mixed import with_mixed
 from talklog.numbers import Number, NumberRun
 from talklog.places import Chosen, LastPlace, choose
 from talklog.roled import MEASURING, RoledNumber
@@ -36,22 +37,38 @@ SMALLEST_METER = 100  # a bare number on the clock: less is the reading of a dia
 ATTRIBUTIVE = ("volt", "amp", "inch", "litre", "liter", "ton", "tonne", "watt", "foot", "gallon")
 GRADED = ("bolt", "screw", "stud", "nut", "washer")  # "eight point eight bolt"
 OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
+Cuts = Mapping[int, tuple[Number, ...]]
 JUST = 2  # words between a cue and the cue that it overrules
 
 
-def assign_roles(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumber, ...]:
-    """All numbers of a note, in order. Every number of the chosen readings is in the result."""
+def assign_roles(
+    transcript: Transcript, mentions: Mentions, cuts: Cuts | None = None
+) -> tuple[RoledNumber, ...]:
+    """All numbers of a note, in order. Every number of the chosen readings is in the result.
+
+    ``cuts`` says how some runs of number words, by their first words, are to be divided.
+    """
     roled: list[RoledNumber] = []
     before: LastPlace | None = None
     for run in mentions.numbers:
-        chosen = choose(transcript, mentions, run, before)
+        cut = cuts.get(run.first) if cuts else None
+        chosen = Chosen(cut) if cut else choose(transcript, mentions, run, before)
         found = [_roled(transcript, mentions, run, chosen, number) for number in chosen.numbers]
         roled += found
         before = _last_place(before, chosen, found)
-    shaped = _with_shapes(transcript, roled)
+    mixed = [_renewed(transcript, mentions, n) for n in with_mixed(transcript, mentions, roled)]
+    shaped = _with_shapes(transcript, mixed)
     late = with_late_units(transcript, mentions, shaped)
     carried = with_carried_units(transcript, mentions, late)
     return tuple(with_corrections(transcript, mentions, carried))
+
+
+def _renewed(transcript: Transcript, mentions: Mentions, item: RoledNumber) -> RoledNumber:
+    """A number that was put together has a role of its own."""
+    if item.number.form != "mixed" or item.role != "unknown":
+        return item
+    role, because, sure = _role(transcript, mentions, item.number, item.unit)
+    return replace(item, role=role, because=because, sure=sure)
 
 
 def _with_shapes(transcript: Transcript, roled: list[RoledNumber]) -> list[RoledNumber]:
@@ -96,7 +113,8 @@ def _roled(
     unit = _unit_after(transcript, mentions, number)
     role, because, sure = _role(transcript, mentions, number, unit)
     rivals = (number,) if chosen.places else chosen.numbers
-    doubt, others = (None, ()) if chosen.places and chosen.sure else _doubt(run, rivals, number)
+    known = chosen.settled or (chosen.places and chosen.sure)
+    doubt, others = (None, ()) if known else _doubt(run, rivals, number)
     if doubt is None and chosen.rivals and number == chosen.numbers[0]:
         said = chosen.rivals[0].said
         doubt, others = f"its first word could be a place, and the value {said}", chosen.rivals
@@ -168,7 +186,7 @@ def _role(
     if without is not None and without[0] == "count" and state and cue.last == number.first - 1:
         without = None  # "now forty eight"
     if without is not None:
-        return (*without, False)
+        return (*without, number.form in FORMS or number.high is not None)
     if cue is not None:
         why = f'"{transcript.heard(cue.first, cue.last)}" stands near'
         return cue.cue.category, why, True

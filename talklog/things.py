@@ -3,13 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Protocol
 
 from talklog.context import Context
 from talklog.mentions import CueMention, Mention, near
-from talklog.notes import Action, Finding, FollowUp, Part
+from talklog.notes import NOT_SAID, Action, Finding, FollowUp, Part, SpokenCaution
 from talklog.roled import RoledNumber
+from talklog.seen import Work, singular
 from talklog.vocabulary import PART_CUES
 
+
+class Span(Protocol):
+    """Something at words ``first..last``."""
+
+    @property
+    def first(self) -> int: ...
+    @property
+    def last(self) -> int: ...
+
+
+CHECKING = ("check",)
+PLAN = 3  # words between "i'll" and the verb of what is meant to be done
 OBJECT = 5  # words between a verb and the thing it is done to
 PRONOUNS = ("it", "them", "that", "those")
 BEFORE_VERB = (
@@ -65,24 +79,65 @@ def _stopped(context: Context, last: int, first: int) -> bool:
 
 
 def actions(context: Context, later: Sequence[FollowUp] = ()) -> Iterator[Action]:
-    """Every verb of the vocabulary with a thing beside it; the thing talked of, for "did it up".
-    What lies within one of the follow-ups ``later`` is still to do."""
-    nouns = sorted([*context.components, *context.mentions.of("quantity")], key=lambda n: n.first)
+    """All work done or left to do, in order: what the trained reader takes for work, and verbs of
+    the vocabulary that it does not doubt. What lies within one of the follow-ups ``later`` is still
+    to do."""
+    read = [_worked(context, work, later) for work in context.seen.works] if context.seen else []
+    known = _known_actions(context, later)
+    new = [k for k in known if _stands(context, k) and not any(_share(k, one) for one in read)]
+    yield from sorted([*read, *new], key=lambda action: action.first)
+
+
+def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
+    thing = work.thing
+    first, last = _together(work, thing) if thing is not None else (work.first, work.last)
+    name = thing.name if thing else NOT_SAID
+    place = context.position_at(thing) if thing else None
+    coming = any(f.first <= work.first <= f.last for f in later)
+    still = not_done(context, work.first) or _meant(context, work.first)
+    done = work.done and not coming and not still
+    return Action(work.verb, name, place, done, first, last)
+
+
+def _meant(context: Context, first: int) -> bool:
+    """ "i'll set it tomorrow": a plan."""
+    cues = near(context.mentions.cues_of("intention"), first, first)
+    return any(
+        c.first < first <= c.last + PLAN and not context.paused(c.first, first) for c in cues
+    )
+
+
+def _together(span: Span, thing: Mention) -> tuple[int, int]:
+    """The words of both when they stand close, else those of the first."""
+    beside = abs(thing.first - span.last) <= OBJECT or abs(span.first - thing.last) <= OBJECT
+    if not beside:
+        return span.first, span.last
+    return min(span.first, thing.first), max(span.last, thing.last)
+
+
+def _stands(context: Context, action: Action) -> bool:
+    """Whether an action is one by rule alone: all without a reader, else what is still to do, and
+    checks, which close what was to be checked but are no work to the reader."""
+    return context.seen is None or not action.done or action.verb in CHECKING
+
+
+def _share(one: Span, other: Span) -> bool:
+    return one.first <= other.last and other.first <= one.last
+
+
+def _known_actions(context: Context, later: Sequence[FollowUp]) -> Iterator[Action]:
+    """Every verb of the vocabulary with a thing beside it; the thing talked of, for "did it up"."""
+    named = (*context.mentions.of("component"), *context.mentions.of("quantity"))
+    nouns = sorted(named, key=lambda noun: noun.first)
     for span in context.mentions.of("action"):
         if _is_noun(context, span, nouns):
             continue
         thing = _object(context, span)
         if thing is None:
             continue
-        beside = abs(thing.first - span.last) <= OBJECT or abs(span.first - thing.last) <= OBJECT
-        yield Action(
-            span.name,
-            thing.name,
-            context.position_at(thing),
-            not (not_done(context, span.first) or _within(span, later)),
-            min(span.first, thing.first) if beside else span.first,
-            max(span.last, thing.last) if beside else span.last,
-        )
+        done = not (not_done(context, span.first) or _within(span, later))
+        first, last = _together(span, thing)
+        yield Action(span.name, thing.name, context.position_at(thing), done, first, last)
 
 
 def _within(span: Mention, later: Sequence[FollowUp]) -> bool:
@@ -147,18 +202,47 @@ def parts(
     context: Context, counted: list[RoledNumber]
 ) -> Iterator[tuple[Part, RoledNumber | None]]:
     """Every part whose fate was said, with the number that counts it."""
+    for component, status, first, last in _fates(context):
+        count = next((n for n in counted if _counts(context, n, component)), None)
+        whole = count is not None and count.number.value == int(count.number.value)
+        number = int(count.number.value) if whole else None
+        first = min(first, count.first) if whole else first
+        yield Part(component.name, number, status, first, last), count if whole else None
+
+
+def _fates(context: Context) -> list[tuple[Mention, str, int, int]]:
+    """What the trained reader understands, and what a cue says of a part: "on order", "missing". A
+    cue weighs more; that a part was fitted it says only where the reader sees one too."""
+    told = list(_told_fates(context))
+    if context.seen is None:
+        return told
+    cued = {fate[0]: fate for fate in told}
+    read = {fate[0]: cued.get(fate[0], fate) for fate in _read_fates(context)}
+    sure = {thing: fate for thing, fate in cued.items() if fate[1] != "fitted"}
+    return sorted((read | sure).values(), key=lambda fate: fate[2])
+
+
+def _read_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
+    """Parts with what became of them, as the trained reader understands it."""
+    for fate in context.seen.fates:
+        close = near(context.components, fate.at, fate.at)
+        thing = next((c for c in close if c.first <= fate.at <= c.last), None)
+        if thing is None:
+            word = singular(context.transcript.words[fate.at].text)
+            thing = Mention("component", word, fate.at, fate.at, base=word)
+        yield thing, fate.status, thing.first, thing.last
+
+
+def _told_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
+    """The same by cue."""
     for component in context.components:
         cue = _part_cue(context, component)
         if cue is None:
             continue
-        count = next((n for n in counted if _counts(context, n, component)), None)
         status = STATUS[cue.cue.category]
         if status == "fitted" and not_done(context, cue.first):
             status = "needed"
-        whole = count is not None and count.number.value == int(count.number.value)
-        first, last = min(cue.first, component.first), max(cue.last, component.last)
-        part = Part(component.name, int(count.number.value) if whole else None, status, first, last)
-        yield part, count if whole else None
+        yield component, status, min(cue.first, component.first), max(cue.last, component.last)
 
 
 def _counts(context: Context, item: RoledNumber, component: Mention) -> bool:
@@ -190,8 +274,30 @@ def _on_part(context: Context, mention: CueMention, component: Mention) -> bool:
 # ---- findings ------------------------------------------------------------------------------------
 
 
-def findings(context: Context) -> Iterator[Finding]:
-    """Every condition with the thing it was seen on."""
+def findings(context: Context, warned: Sequence[SpokenCaution] = ()) -> Iterator[Finding]:
+    """Every condition with the thing it was seen on, in order; none within a warning."""
+    read = list(_read_findings(context)) if context.seen is not None else []
+    known = [k for k in _known_findings(context) if not any(_share(k, one) for one in read)]
+    for finding in sorted([*read, *known], key=lambda finding: finding.first):
+        if not any(w.first <= finding.first <= w.last for w in warned):
+            yield finding
+
+
+def _read_findings(context: Context) -> Iterator[Finding]:
+    """What the trained reader takes for a state of a thing."""
+    for state in context.seen.states:
+        thing = state.thing
+        words = context.transcript.words[state.first : state.last + 1]
+        said = " ".join(w.text for at, w in enumerate(words, state.first)
+                        if thing is None or not thing.first <= at <= thing.last)  # fmt: skip
+        if thing is None or not said or _in_quantity(context, state):
+            continue
+        first, last = _together(state, thing)
+        yield Finding(thing.name, said, first, last)
+
+
+def _known_findings(context: Context) -> Iterator[Finding]:
+    """Conditions of the vocabulary."""
     for span in context.mentions.of("condition"):
         component = _seen_on(context, span)
         if component is None or _negated(context, span) or _in_quantity(context, span):
@@ -215,7 +321,7 @@ def _seen_on(context: Context, span: Mention) -> Mention | None:
     return before[-1] if before else (after[0] if after else None)
 
 
-def _in_quantity(context: Context, span: Mention) -> bool:
+def _in_quantity(context: Context, span: Span) -> bool:
     """ "free" in "free play": no finding."""
     close = near(context.mentions.of("quantity"), span.first, span.last)
     return any(q.first <= span.first and span.last < q.last for q in close)

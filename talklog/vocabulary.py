@@ -108,6 +108,7 @@ class Vocabulary:
     positions: Phrases
     numbered: frozenset[str]  # words before a place that is a number: "cylinder"
     not_places: tuple[Phrase, ...]  # "all right"
+    axes: Mapping[str, int]  # word of a place -> its axis, from 1 on: "left" and "right" share one
     quantities: Phrases
     implied: Mapping[str, str]  # quantity -> the component it means
     usual_roles: Mapping[str, str]  # quantity -> role without a cue
@@ -120,6 +121,7 @@ class Vocabulary:
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
     opening: frozenset[str]  # words that begin an event of the speaker's own: "when"
     durations: Mapping[str, str]  # "weeks" -> "W"
+    small_words: Mapping[str, frozenset[str]]  # what they do -> the words
     cues: tuple[Cue, ...]
     shapes: tuple[Shape, ...]  # longest first
 
@@ -128,10 +130,13 @@ class Vocabulary:
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
     things = _file("components.toml", {"component", "heads", "numbered", "liquid"})
-    places = _file("positions.toml", {"numbered", "false", "fixed"})
+    places = _file("positions.toml", {"numbered", "false", "axes", "fixed"})
     measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
     found = _file("conditions.toml", {"conditions", "measuring"})
     dues = _file("dues.toml", {"events", "opening", "durations"})
+    small = _file(
+        "small_words.toml", {"particles", "before_names", "negations", "never_last", "no_names"}
+    )
     habits = parse_habits(measured["habit"], frozenset(things["component"]))
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
@@ -142,6 +147,7 @@ def load() -> Vocabulary:
         positions=parse_phrases("positions.toml", places["fixed"]),
         numbered=frozenset(places["numbered"]),
         not_places=tuple(map(phrase, places["false"])),
+        axes={word: axis for axis, words in enumerate(places["axes"], 1) for word in words},
         quantities=parse_phrases("quantities.toml", measured["quantity"]),
         implied=measured["implies"],
         usual_roles=measured["role"],
@@ -154,6 +160,7 @@ def load() -> Vocabulary:
         events=_longest_first(dues["events"]),
         opening=frozenset(dues["opening"]),
         durations=dues["durations"],
+        small_words={use: frozenset(words) for use, words in small.items()},
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
         shapes=parse_shapes(_file("shapes.toml", {"shape"})["shape"]),
     )

@@ -39,7 +39,7 @@ WORDS = ["tyre", "two", "point", "bar", "no", "one", "fifty", "p", "s", "i", "wa
 def test_no_number_and_no_reading_is_left_out(words: list[str]) -> None:
     transcript = spoken(" ".join(words))
     text = " ".join(explain(transcript).split())
-    for number in final_roles(transcript, find_mentions(transcript)):
+    for number in final_roles(transcript, find_mentions(transcript))[0]:
         assert f"is {number.role}: {' '.join(number.because.split())}" in text
     for reading in understand(transcript).readings:
         assert f": {reading.said} {reading.unit or 'without a unit'}, {reading.role}" in text

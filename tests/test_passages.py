@@ -13,11 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from talklog import assemble, mentions, trained, vocabulary
+from models.extractor import ablation
+from talklog import assemble, mentions, vocabulary
 from talklog.assemble import understand
 from talklog.errors import DataFileError
 from talklog.notes import Due, Notes
-from talklog.roles import assign_roles
+from talklog.trained import final_roles
 from talklog.transcript import Source, Transcript, Word
 from talklog.typed import read_text
 from talklog.vocabulary import Vocabulary
@@ -137,8 +138,7 @@ def test_every_kind_of_cue_is_needed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Without the cues of any one category some row of the tables must come out otherwise, when the
     trained reader does not stand in for them."""
     by_rule = pytest.MonkeyPatch()
-    by_rule.setattr(trained, "settle", lambda transcript, found, roled: roled)
-    by_rule.setattr(assemble, "more_findings", lambda transcript, found, known, warned: known)
+    by_rule.setattr(assemble, "final_roles", ablation.by_rule)
     try:
         assert _needless(monkeypatch) == []
     finally:
@@ -192,7 +192,7 @@ def test_every_number_is_accounted_for(words: list[str]) -> None:
     reading has a value that the words cannot mean."""
     transcript = spoken(" ".join(words))
     found = mentions.find_mentions(transcript)
-    roled = assign_roles(transcript, found)
+    roled, _ = final_roles(transcript, found)
     notes = understand(transcript)
     spans = [(x.first, x.last) for x in (*notes.readings, *notes.set_aside, *notes.unsure)]
     spans += [(f.first, f.last) for f in notes.follow_ups]

@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 from talklog import vocabulary
 from talklog.assemble import understand
 from talklog.errors import DataFileError
+from talklog.mentions import find_mentions
 from talklog.notes import Notes
 from talklog.numbers import find_numbers
+from talklog.trained import final_roles
 from talklog.transcript import Source, Transcript, Word
 
 TABLE = Path(__file__).parent / "tables" / "sentences.txt"
@@ -170,8 +172,8 @@ WORDS = st.sampled_from(
 def test_nothing_is_invented_and_every_number_is_accounted_for(words: list[str]) -> None:
     transcript = spoken(" ".join(words))
     notes = understand(transcript)
-    runs = find_numbers(transcript.words)
-    values = {n.said for run in runs for reading in run.readings for n in reading}
+    roled, _ = final_roles(transcript, find_mentions(transcript))
+    values = {n.number.said for n in roled}
     for reading in notes.readings:
         assert 0 <= reading.first <= reading.last < len(transcript.words)
         assert reading.said in values

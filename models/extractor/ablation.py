@@ -2,16 +2,16 @@
 
     python -m models.extractor.ablation [--split dev]
 
-Rules only: numbers keep the roles of their cues, findings are those of the vocabulary. Reader only:
-each number has the role that the reader finds most probable without being told what the rules say
-(the words, units, cues and numbers that both start from are the same), and all findings are the
-reader's. Both: as talklog works.
+Rules only: numbers keep the roles of their cues, work, parts and findings are those of the
+vocabulary, a learned choice by hand-made features says which thing a number belongs to. Reader
+only: what the network finds most probable counts, whatever the rules say (their word is among its
+clues, and units and the values of numbers come from them in every column). Both: as talklog works.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
 from typing import Any
 from unittest.mock import patch
 
@@ -20,57 +20,41 @@ import click
 from models.extractor.evaluate import F1_ROWS, total
 from models.extractor.passages import SPLITS, load_split
 from models.extractor.scoring import Tally
-from talklog import assemble, trained
+from talklog import assemble, followups, links, quantity, things, trained
 from talklog.mentions import Mentions
-from talklog.numberclues import number_clues
-from talklog.roled import MEASURING, RoledNumber
 from talklog.roles import assign_roles
 from talklog.transcript import Transcript
 
-TOLD = ("rule=", "previous ", "next ", "second ", "doubt")  # clues that say what the rules made
-ELSEWHERE = {"no_number": "count", "part_quantity": "count", "unsure": "unknown"}
+
+def by_rule(transcript: Transcript, mentions: Mentions) -> tuple[Any, None]:
+    """The numbers in their roles by rule, and no reader."""
+    return assign_roles(transcript, mentions), None
 
 
-def reader_alone(transcript: Transcript, mentions: Mentions) -> tuple[RoledNumber, ...]:
-    """Every number in the role that the reader finds most probable."""
-    from talklog.rolereader import ROLES
-
-    roled = assign_roles(transcript, mentions)
-    clues = [[c for c in own if not c.startswith(TOLD)]
-             for own in number_clues(transcript, mentions, roled)]  # fmt: skip
-    best = [ROLES[at] for at in trained.readers()[1].read(clues).argmax(axis=1)]
-    names = [ELSEWHERE.get(role, role) for role in best]
-    return tuple(
-        replace(item, role=role, because="the reader", sure=role not in MEASURING)
-        for item, role in zip(roled, names, strict=True)
-    )
+def nothing(*_: Any) -> Iterator[Any]:
+    """What the rules know, for the reader alone."""
+    return iter(())
 
 
-def found_by_reader(transcript: Transcript, mentions: Mentions, *_: Any) -> tuple[Any, ...]:
-    """The reader's findings alone."""
-    bare = replace(mentions, spans=tuple(s for s in mentions.spans if s.kind != "condition"))
-    return trained.more_findings(transcript, bare, ())
-
-
-def found_by_rule(_: Transcript, __: Mentions, known: Sequence[Any], *___: Any) -> Sequence[Any]:
-    """The findings as the rules left them."""
-    return known
-
-
-WAYS: dict[str, tuple[Callable[..., Any], Callable[..., Any]]] = {
-    "rules": (assign_roles, found_by_rule),
-    "reader": (reader_alone, found_by_reader),
-    "both": (trained.final_roles, trained.more_findings),
-}
+# way -> (module, name, what stands there instead)
+WAYS: dict[str, tuple[tuple[Any, str, Any], ...]] = {
+    "rules": ((assemble, "final_roles", by_rule),),
+    "reader": (
+        (trained, "CUED", 1.0), (trained, "PLAIN", 1.0),
+        (links, "RULES", 0.0), (quantity, "RULES", 0.0),
+        (things, "_known_actions", nothing), (things, "_told_fates", nothing),
+        (things, "_known_findings", nothing),
+        (followups, "_by_cue", nothing), (followups, "_by_time", nothing),
+    ),
+    "both": (),
+}  # fmt: skip
 
 
 def measured(split: str, way: str) -> Tally:
     """The counts of a split, understood in one of WAYS."""
-    roles, findings = WAYS[way]
-    with (
-        patch.object(assemble, "final_roles", roles),
-        patch.object(assemble, "more_findings", findings),
-    ):
+    with ExitStack() as changed:
+        for module, name, instead in WAYS[way]:
+            changed.enter_context(patch.object(module, name, instead))
         return total(load_split(split))
 
 

@@ -1,29 +1,65 @@
-"""A passage of the corpus -> what the trained reader should say of each of its words."""
+"""A passage of the corpus -> what the trained reader should say of its words and numbers."""
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from typing import Any
 
 from models.extractor.passages import Item, Passage
-from models.extractor.scoring import UNCOUNTED, singular, transcript_of
-from talklog.mentions import find_mentions
+from models.extractor.scoring import UNCOUNTED, component_words, singular
+from talklog.mentions import Mentions
+from talklog.notereader import FATES, QUANTITIES, ROLES
 from talklog.notes import NOT_SAID
-from talklog.spanreader import SPANS
+from talklog.roled import MEASURING, RoledNumber
+from talklog.verbs import base_form
 
 DIGITS = ("one", "two", "three", "four", "five", "six", "seven", "eight")
 PRONOUNS = ("one", "ones", "once")  # number words that often count nothing: "the other one"
+LARGEST_PLACE = 50
+NOTHING = -1  # the label of what the annotator said nothing of
+ALIKE = 0.55  # of two forms of a verb
+BESIDE = 3  # words between a part's name and what was annotated of it
+Names = frozenset[tuple[str, ...]]
 
 
-def marks_of(passage: Passage, *, names: Iterable[tuple[str, ...]] = ()) -> dict[str, list[int]]:
-    """For each head of the reader the label of each word: outside, begins or inside.
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A word of a kind of notenet.ASKERS and the last words of the thing it is about, as they stand
+    in the note; none if it was not said, ``None`` if that cannot be told."""
 
-    ``names`` are component names of other passages, as words in the singular: the annotators wrote
-    a component only where it matters, and a name is one wherever it stands.
-    """
-    return {name: _marks(len(passage.words), spans) for name, spans in _spans(passage, names)}
+    kind: str
+    at: int
+    things: list[int] | None
 
 
-def component_names(passages: Iterable[Passage]) -> frozenset[tuple[str, ...]]:
+def gold_of(
+    passage: Passage, mentions: Mentions, roled: Sequence[RoledNumber], *, names: Names
+) -> dict[str, Any]:
+    """Labels as plain lists and numbers, for a Doc's ``user_data``. ``names`` are component names
+    of other passages, as words in the singular: the annotators wrote a component only where it
+    matters, and a name is one wherever it stands."""
+    roles = roles_of(passage, roled)
+    asks = [*_asks(passage, mentions), *_number_asks(passage, mentions, roled, roles)]
+    return {
+        "words": dict(_labels(passage, mentions, roled, roles, names)),
+        "roles": [ROLES.index(role) if role else NOTHING for role in roles],
+        "quantities": [_quantity(passage, item, role) for item, role in _both(roled, roles)],
+        "places": [_places(passage, item, role, roled) for item, role in _both(roled, roles)],
+        "asks": [(ask.kind, ask.at, ask.things) for ask in asks],
+    }
+
+
+def _both(roled: Sequence[RoledNumber], roles: Sequence[str | None]) -> Iterator[tuple[Any, Any]]:
+    yield from zip(roled, roles, strict=True)
+
+
+# ---- names ---------------------------------------------------------------------------------------
+
+
+def component_names(passages: Iterable[Passage]) -> Names:
     """All component names of the passages, as words in the singular without places."""
     return frozenset(_plain_name(name) for passage in passages for name in _named(passage)) - {()}
 
@@ -33,26 +69,68 @@ def _plain_name(name: str) -> tuple[str, ...]:
     return tuple(word for word in words if word not in UNCOUNTED) if name != NOT_SAID else ()
 
 
-def roles_of(passage: Passage) -> list[tuple[str, str | None] | None]:
-    """For each word of a number its role, and for a reading its quantity; ``None`` elsewhere, and
-    where the annotator said nothing of a number."""
-    labels: list[tuple[str, str | None] | None] = [None] * len(passage.words)
+def _named(passage: Passage) -> Iterator[str]:
+    for name in ("readings", "actions", "findings", "follow_ups"):
+        yield from (item["component"] for item in passage.lists[name] if item["component"])
+    yield from (item["name"] for item in passage.lists["parts"] if item["name"])
+
+
+def _named_spans(words: Sequence[str], names: Iterable[Any]) -> Iterator[tuple[int, int]]:
+    """Where the names stand, the longest first."""
+    plain, wanted = [singular(word) for word in words], set(names)
+    longest = max(map(len, wanted), default=0)
+    at = 0
+    while at < len(plain):
+        for length in range(min(longest, len(plain) - at), 0, -1):
+            if tuple(plain[at : at + length]) in wanted:
+                yield at, at + length - 1
+                at += length - 1
+                break
+        at += 1
+
+
+def _spans_of(passage: Passage, name: str, mentions: Mentions) -> list[tuple[int, int]]:
+    """Where a component stands: its words, its name in the vocabulary, or a part of its words."""
+    own, wanted = _plain_name(name), component_words(name)
+    known = [m for m in mentions.of("component") if component_words(m.name) == wanted]
+    tries = [own, *(own[at:] for at in range(1, len(own))), own[:1]]
+    found = list(_named_spans(passage.words, [own])) if own else []
+    if found or not own:
+        return found
+    if known:
+        return [(mention.first, mention.last) for mention in known]
+    places = (list(_named_spans(passage.words, [part])) for part in tries[1:])
+    return next((spans for spans in places if spans), [])
+
+
+def _things(passage: Passage, name: str | None, mentions: Mentions) -> list[int] | None:
+    if name is None or name == NOT_SAID:
+        return []
+    return [last for _, last in _spans_of(passage, name, mentions)] or None
+
+
+# ---- numbers -------------------------------------------------------------------------------------
+
+
+def roles_of(passage: Passage, roled: Sequence[RoledNumber]) -> list[str | None]:
+    """The role of each number, ``None`` where the annotator said nothing of it."""
     labelled = list(_labelled(passage))
-    for at in _number_words(passage):
-        found = next((entry for entry in labelled if entry[0].first <= at <= entry[0].last), None)
-        if found is not None:
-            item, role = found
-            labels[at] = (role, item["quantity"] if item["role"] else None)
-        elif _places_digit(passage, at):
-            labels[at] = ("position", None)
-        elif passage.words[at] in PRONOUNS:
-            labels[at] = ("no_number", None)
-    return labels
+    return [_role(passage, item, labelled) for item in roled]
 
 
-def _number_words(passage: Passage) -> list[int]:
-    runs = find_mentions(transcript_of(passage.words)).numbers
-    return [at for run in runs for at in range(run.first, run.last + 1)]
+def _role(
+    passage: Passage, number: RoledNumber, labelled: Sequence[tuple[Item, str]]
+) -> str | None:
+    """What most of its words are."""
+    said: Counter[str] = Counter()
+    for at in range(number.number.first, number.number.last + 1):
+        role = next((role for item, role in labelled if item.first <= at <= item.last), None)
+        if role is None and _places_digit(passage, at):
+            role = "position"
+        if role is None and passage.words[at] in PRONOUNS:
+            role = "no_number"
+        said.update([role] if role else [])
+    return said.most_common(1)[0][0] if said else None
 
 
 def _labelled(passage: Passage) -> Iterator[tuple[Item, str]]:
@@ -73,48 +151,154 @@ def _numbered(item: Item) -> bool:
 
 def _places_digit(passage: Passage, at: int) -> bool:
     """Whether a reading of the passage is at the place of this number."""
+    said = passage.words[at].removesuffix("'s")
     places = [str(item["position"] or "").split() for item in passage.lists["readings"]]
-    said = passage.words[at]
     return said in DIGITS and any(str(DIGITS.index(said) + 1) in place for place in places)
 
 
-# ---- spans ---------------------------------------------------------------------------------------
+def _reading(passage: Passage, number: RoledNumber, role: str | None) -> Item | None:
+    if role not in MEASURING:
+        return None
+    first, last = number.number.first, number.number.last
+    items = passage.lists["readings"]
+    return next((item for item in items if item.first <= last and first <= item.last), None)
 
 
-def _spans(
-    passage: Passage, names: Iterable[tuple[str, ...]]
-) -> Iterator[tuple[str, list[tuple[int, int]]]]:
-    for name, key in (("action", "actions"), ("part", "parts"), ("finding", "findings")):
-        yield name, [(item.first, item.last) for item in passage.lists[key]]
+def _quantity(passage: Passage, number: RoledNumber, role: str | None) -> int:
+    item = _reading(passage, number, role)
+    known = item is not None and item["quantity"] in QUANTITIES
+    return QUANTITIES.index(item["quantity"]) if known else NOTHING
+
+
+def _number_asks(
+    passage: Passage,
+    mentions: Mentions,
+    roled: Sequence[RoledNumber],
+    roles: Sequence[str | None],
+) -> Iterator[Ask]:
+    """One for each number; those that are no readings ask nothing that could be told."""
+    for number, role in _both(roled, roles):
+        item = _reading(passage, number, role)
+        things = _things(passage, item["component"], mentions) if item else None
+        yield Ask("number", number.number.first, things)
+
+
+def _places(
+    passage: Passage, number: RoledNumber, role: str | None, roled: Sequence[RoledNumber]
+) -> list[int] | None:
+    """The words that say the place of a reading; ``None`` for other numbers."""
+    item = _reading(passage, number, role)
+    if item is None:
+        return None
+    found = []
+    for word in str(item["position"] or "").replace("-", " ").split():
+        where = [at for at in _standing(passage, word, roled) if not item.first <= at <= item.last]
+        before = [at for at in where if at < item.first]
+        found += before[-1:] or where[:1]
+    return sorted(set(found))
+
+
+def _standing(passage: Passage, word: str, roled: Sequence[RoledNumber]) -> list[int]:
+    """Where a word of a place stands in the note; a digit is said as a number."""
+    if not word.isdigit():
+        forms = (word, singular(word))
+        return [at for at, said in enumerate(passage.words) if {said, singular(said)} & {*forms}]
+    numbers = [n.number for n in roled if n.number.value == int(word) < LARGEST_PLACE]
+    spoken = DIGITS[int(word) - 1] if 0 < int(word) <= len(DIGITS) else ""
+    alone = [n.last for n in numbers]
+    return alone or [
+        at for at, said in enumerate(passage.words) if said.removesuffix("'s") == spoken
+    ]
+
+
+# ---- words ---------------------------------------------------------------------------------------
+
+
+def _labels(
+    passage: Passage,
+    mentions: Mentions,
+    roled: Sequence[RoledNumber],
+    roles: Sequence[str | None],
+    names: Names,
+) -> Iterator[tuple[str, list[int]]]:
+    """For each of notenet.WORD_HEADS the label of each word."""
+    length, lists = len(passage.words), passage.lists
     own = component_names([passage])
     tails = {name[at:] for name in own for at in range(len(name))}
-    yield "component", list(_named_spans(passage.words, tails | set(names)))
+    yield "thing", _spanned(length, _named_spans(passage.words, tails | names))
+    yield "state", _spanned(length, map(_condition, _of(passage, "findings")))
+    yield "later", _spanned(length, ((i.first, i.last) for i in lists["follow_ups"]))
+    yield "warning", _spanned(length, ((i.first, i.last) for i in lists["cautions"]))
+    yield "number", _spanned(length, _number_spans(passage, roled, roles))
+    work, part = [0] * length, [0] * length
+    for item in lists["actions"]:
+        work[verb_at(passage, item)] = 1 if item["done"] else 2
+    for item in lists["parts"]:
+        part[_part_at(passage, item, mentions)] = 1 + FATES.index(item["status"])
+    yield from (("work", work), ("part", part))
 
 
-def _named(passage: Passage) -> Iterator[str]:
-    for name in ("readings", "actions", "findings", "follow_ups"):
-        yield from (item["component"] for item in passage.lists[name] if item["component"])
-    yield from (item["name"] for item in passage.lists["parts"] if item["name"])
-
-
-def _named_spans(words: Sequence[str], names: set[tuple[str, ...]]) -> Iterator[tuple[int, int]]:
-    """Where the names stand, the longest first."""
-    plain = [singular(word) for word in words]
-    longest = max(map(len, names), default=0)
-    at = 0
-    while at < len(plain):
-        for length in range(min(longest, len(plain) - at), 0, -1):
-            if tuple(plain[at : at + length]) in names:
-                yield at, at + length - 1
-                at += length - 1
-                break
-        at += 1
-
-
-def _marks(length: int, spans: Iterable[tuple[int, int]]) -> list[int]:
+def _spanned(length: int, spans: Iterable[tuple[int, int]]) -> list[int]:
     """0 outside, 1 at the beginning, 2 inside."""
-    marks = [SPANS.index("outside")] * length
+    marks = [0] * length
     for first, last in spans:
         marks[first : last + 1] = [2] * (last - first + 1)
         marks[first] = 1
     return marks
+
+
+def _of(passage: Passage, name: str) -> Iterator[tuple[Passage, Item]]:
+    yield from ((passage, item) for item in passage.lists[name])
+
+
+def _condition(found: tuple[Passage, Item]) -> tuple[int, int]:
+    """The words of the condition within what was annotated."""
+    passage, item = found
+    words = tuple((item["condition"] or "").split())
+    for first in range(item.first, item.last + 2 - len(words)):
+        if words and passage.words[first : first + len(words)] == words:
+            return first, first + len(words) - 1
+    return item.first, item.last
+
+
+def _number_spans(
+    passage: Passage, roled: Sequence[RoledNumber], roles: Sequence[str | None]
+) -> Iterator[tuple[int, int]]:
+    """Numbers as their annotations divide them; places and other single numbers as they stand."""
+    numbered = {at for n in roled for at in range(n.number.first, n.number.last + 1)}
+    said: set[int] = set()
+    for item, _ in _labelled(passage):
+        inside = [at for at in range(item.first, item.last + 1) if at in numbered]
+        if inside and not said & set(inside):
+            said |= set(inside)
+            yield inside[0], inside[-1]
+    for number, role in _both(roled, roles):
+        own = range(number.number.first, number.number.last + 1)
+        if role in ("position", "no_number", None) and not said & set(own):
+            yield own[0], own[-1]
+
+
+def verb_at(passage: Passage, item: Item) -> int:
+    """The word of an annotated action that is its verb."""
+    verb = base_form((item["verb"] or "").split()[:1])
+    forms = [base_form([passage.words[at]]) for at in range(item.first, item.last + 1)]
+    alike = [2.0 if f == verb else SequenceMatcher(None, f, verb).ratio() for f in forms]
+    best = max(range(len(alike)), key=alike.__getitem__)
+    return item.first + (best if alike[best] > ALIKE else 0)
+
+
+def _part_at(passage: Passage, item: Item, mentions: Mentions) -> int:
+    """The last word of the part's name near what was annotated."""
+    spans = _spans_of(passage, item["name"] or "", mentions)
+    near = [s for s in spans if item.first - BESIDE <= s[0] <= item.last + BESIDE]
+    return min(near, key=lambda span: abs(span[0] - item.first))[1] if near else item.last
+
+
+def _asks(passage: Passage, mentions: Mentions) -> Iterator[Ask]:
+    for item in passage.lists["actions"]:
+        yield Ask("work", verb_at(passage, item), _things(passage, item["component"], mentions))
+    for item in passage.lists["findings"]:
+        first, _ = _condition((passage, item))
+        yield Ask("state", first, _things(passage, item["component"], mentions))
+    for item in passage.lists["follow_ups"]:
+        yield Ask("later", item.first, _things(passage, item["component"], mentions))

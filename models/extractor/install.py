@@ -1,4 +1,4 @@
-"""Puts a trained pipeline's weights where talklog loads them from.
+"""Puts a trained reader's weights where talklog loads them from.
 
 python -m models.extractor.install models/extractor/work/out/model-best
 """
@@ -10,19 +10,16 @@ from pathlib import Path
 
 import click
 
-from talklog.trained import FOLDER
-
-READERS, FILES = ("span_reader", "role_reader"), ("cfg", "model")
+from talklog.notereader import SETTINGS, WEIGHTS
+from talklog.seen import FOLDER
 
 
 @click.command()
 @click.argument("trained", type=click.Path(exists=True, file_okay=False, path_type=Path))
 def main(trained: Path) -> None:
-    """Copies the weights of both readers into the package."""
-    for reader in READERS:
-        (FOLDER / reader).mkdir(parents=True, exist_ok=True)
-        for name in FILES:
-            shutil.copyfile(trained / reader / name, FOLDER / reader / name)
+    """Copies the weights into the package; the word vectors lie there already."""
+    for name in (SETTINGS, WEIGHTS):
+        shutil.copyfile(trained / "note_reader" / name, FOLDER / name)
     click.echo(f"weights copied to {FOLDER}")
 
 

@@ -13,8 +13,9 @@ The rules of comparison, for every kind of thing:
   ("tire" is "tyre"). Then the names are equal when they are the same words, or when they end in
   the same word and all words of one stand in the other ("pad" and "brake pad", "rear main seal"
   and "seal"). "not said" equals only itself.
-* **Position.** The same words in any order; "nearside" and "near side" are the same, and so are
-  "cylinder 2" and "2". None is equal only to none.
+* **Position.** The same words in any order; "nearside" and "near side" are the same, "back" and
+  "rear" (words that the vocabulary takes for one), and so are "cylinder 2" and "2". None is equal
+  only to none.
 * **Quantity, role, status, why, done, due**: equal. A day named by a word ("friday") is an event,
   for the notes have no date.
 * **Verb**: equal, or forms of one entry of the vocabulary's actions.
@@ -35,6 +36,7 @@ from models.extractor.passages import Item, Passage
 from talklog import notes
 from talklog.numbers import find_numbers
 from talklog.transcript import Source, Transcript, Word
+from talklog.verbs import plain_form
 from talklog.vocabulary import load
 
 SMALL = """
@@ -375,14 +377,25 @@ def _verb(text: str) -> str:
 
 @lru_cache(maxsize=1)
 def _verb_names() -> dict[tuple[str, ...], str]:
-    return {phrase: name for name, phrases in load().actions.items() for phrase in phrases}
+    """Forms of the vocabulary's actions, and their base forms: "clean up" for "cleaned up"."""
+    forms = {phrase: name for name, phrases in load().actions.items() for phrase in phrases}
+    bases = {(plain_form(phrase[0]), *phrase[1:]): name for phrase, name in forms.items()}
+    return bases | forms
 
 
 def place_words(text: str | None) -> frozenset[str]:
-    """The words that count in a place; digits as they are."""
+    """The words that count in a place, as the vocabulary names them; digits as they are."""
     words = (text or "").replace("-", " ").replace("near side", "nearside")
     words = words.replace("off side", "offside").split()
-    return frozenset(words) - {"number", "no", "cylinder", "the", "side", "end", "of"}
+    found = {_place_names().get(word, singular(word)) for word in words}
+    return frozenset(found) - {"number", "no", "cylinder", "the", "side", "end", "of"}
+
+
+@lru_cache(maxsize=1)
+def _place_names() -> dict[str, str]:
+    """Single words of the vocabulary's places: "back" is "rear"."""
+    return {phrase[0]: name for name, phrases in load().positions.items()
+            for phrase in phrases if len(phrase) == 1}  # fmt: skip
 
 
 # ---- in words ------------------------------------------------------------------------------------

@@ -1,0 +1,180 @@
+"""Variants of hand-written notes for training: other things, mirrored places, two notes in one.
+
+Where a number belongs is said by the structure of a sentence, so it must stay right when "impeller"
+becomes "chain tensioner" and left becomes right. Only training sees variants; no figure is measured
+on them.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+
+from models.extractor.gold import component_names
+from models.extractor.passages import LISTS, Item, Passage
+from models.extractor.scoring import singular
+from talklog.vocabulary import load
+
+MIRRORED = (
+    ("front", "rear"), ("left", "right"), ("nearside", "offside"), ("inner", "outer"),
+    ("top", "bottom"), ("inlet", "exhaust"), ("upper", "lower"), ("inside", "outside"),
+)  # fmt: skip
+FILLERS = ("um", "er", "uh", "right", "so", "okay", "and", "well")
+RENAMED, MIRROR, FILLED = 0.6, 0.4, 0.02  # shares of names, pairs of places, words
+JOINED, CUT = 0.2, 0.4  # shares of notes that go on with another, and of which a part is left
+LEFT, RIGHT = 10, 8  # words kept before and behind at most
+CUED = 5  # words before a number that was set aside that must be left, for they may say why
+NAMES = ("component", "name")
+Words = tuple[str, ...]
+
+
+def variants(passages: Sequence[Passage], *, copies: int, seed: int) -> Iterator[Passage]:
+    """``copies`` variants of each passage."""
+    draw = random.Random(seed)
+    names = sorted({*component_names(passages), *_known_names()})
+    for _ in range(copies):
+        for passage in passages:
+            varied, kind = _varied(passage, names, draw), draw.random()
+            if kind < JOINED:
+                varied = _joined(varied, _varied(draw.choice(passages), names, draw))
+            elif kind < JOINED + CUT:
+                varied = _cut(varied, draw)
+            yield varied
+
+
+def _known_names() -> Iterator[Words]:
+    return (tuple(name.split()) for name in load().components)
+
+
+def _varied(passage: Passage, names: Sequence[Words], draw: random.Random) -> Passage:
+    own = [name for name in component_names([passage]) if name]
+    given = {name: draw.choice(names) for name in own if draw.random() < RENAMED}
+    swaps = {word: other for pair in MIRRORED if draw.random() < MIRROR
+             for word, other in (pair, pair[::-1])}  # fmt: skip
+    return _rewritten(passage, _with_heads(given), swaps, draw)
+
+
+def _with_heads(given: Mapping[Words, Words]) -> dict[Words, Words]:
+    """The last word alone stands for a name too: "the pads" after "brake pads"."""
+    heads = {name[-1:]: new[-1:] for name, new in given.items()}
+    return heads | dict(given)
+
+
+def _rewritten(
+    passage: Passage, given: Mapping[Words, Words], swaps: Mapping[str, str], draw: random.Random
+) -> Passage:
+    words: list[str] = []
+    where: dict[int, tuple[int, int]] = {}  # old word -> its new words
+    at = 0
+    while at < len(passage.words):
+        length, new = _renamed(passage.words, at, given)
+        if not length:
+            length, new = 1, _spoken(swaps.get(passage.words[at], passage.words[at]), draw)
+        first = len(words)
+        words += new
+        last = max(first, len(words) - 1)
+        where |= dict.fromkeys(range(at, at + length), (first, last))
+        at += length
+    if not words:
+        return passage
+    return _moved(passage, tuple(words), where, given, swaps)
+
+
+def _renamed(words: Words, at: int, given: Mapping[Words, Words]) -> tuple[int, list[str]]:
+    """How many words of a name begin at ``at``, and the new ones, in the plural if those were."""
+    for length in range(4, 0, -1):
+        said = words[at : at + length]
+        new = given.get(tuple(map(singular, said)))
+        if new is not None and len(said) == length:
+            plural = singular(said[-1]) != said[-1] and not said[-1].endswith("'s")
+            ending = "s" if plural else "'s" if said[-1].endswith("'s") else ""
+            return length, [*new[:-1], new[-1] + ending]
+    return 0, []
+
+
+def _spoken(word: str, draw: random.Random) -> list[str]:
+    """Now and then with a filler before it."""
+    return [draw.choice(FILLERS), word] if draw.random() < FILLED else [word]
+
+
+def _moved(
+    passage: Passage,
+    words: Words,
+    where: Mapping[int, tuple[int, int]],
+    given: Mapping[Words, Words],
+    swaps: Mapping[str, str],
+) -> Passage:
+    last = len(words) - 1
+
+    def moved(item: Item) -> Item:
+        fields = {name: _field(name, value, given, swaps) for name, value in item.fields.items()}
+        first, end = where[item.first][0], where[item.last][1]
+        fields["said"] = " ".join(words[min(first, last) : end + 1])
+        return Item(min(first, last), min(end, last), fields)
+
+    lists = {name: tuple(map(moved, passage.lists[name])) for name in LISTS}
+    meter = moved(passage.meter) if passage.meter else None
+    return replace(passage, words=words, lists=lists, meter=meter)
+
+
+def _field(
+    name: str, value: object, given: Mapping[Words, Words], swaps: Mapping[str, str]
+) -> object:
+    if not isinstance(value, str):
+        return value
+    if name in NAMES:
+        return _new_name(value, given)
+    if name == "position":
+        return " ".join(swaps.get(word, word) for word in value.split())
+    return value
+
+
+def _new_name(name: str, given: Mapping[Words, Words]) -> str:
+    words, out, at = tuple(name.replace("-", " ").split()), [], 0
+    while at < len(words):
+        length, new = _renamed(words, at, given)
+        out += new or [words[at]]
+        at += length or 1
+    return " ".join(out)
+
+
+def _joined(one: Passage, other: Passage) -> Passage:
+    """Two notes, one after the other."""
+    away = len(one.words)
+
+    def later(item: Item) -> Item:
+        return Item(item.first + away, item.last + away, item.fields)
+
+    lists = {n: (*one.lists[n], *map(later, other.lists[n])) for n in LISTS}
+    meter = one.meter or (later(other.meter) if other.meter else None)
+    return replace(one, words=(*one.words, *other.words), lists=lists, meter=meter)
+
+
+def _cut(passage: Passage, draw: random.Random) -> Passage:
+    """The words around something annotated, as a short note of its own. Nothing annotated is cut
+    through."""
+    items = [item for items in passage.lists.values() for item in items]
+    if not items:
+        return passage
+    chosen = draw.choice(items)
+    first = max(0, chosen.first - draw.randrange(LEFT))
+    last = min(len(passage.words) - 1, chosen.last + draw.randrange(RIGHT))
+    while any(item.first < first <= item.last or item.first <= last < item.last for item in items):
+        first = min([first, *(i.first for i in items if i.first < first <= i.last)])
+        last = max([last, *(i.last for i in items if i.first <= last < i.last)])
+    lists = {name: tuple(_within(passage.lists[name], first, last)) for name in LISTS}
+    aside = tuple(i for i in lists["set_aside"] if i.first >= CUED or not first)
+    meter = list(_within([passage.meter] if passage.meter else [], first, last))
+    return replace(
+        passage,
+        words=passage.words[first : last + 1],
+        lists=lists | {"set_aside": aside},
+        meter=meter[0] if meter else None,
+    )
+
+
+def _within(items: Sequence[Item], first: int, last: int) -> Iterator[Item]:
+    for item in items:
+        if first <= item.first and item.last <= last:
+            yield Item(item.first - first, item.last - first, item.fields)

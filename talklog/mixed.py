@@ -1,0 +1,58 @@
+"""Step 4c: numbers with their unit in the middle. Knows no bands.
+
+"an inch and a half" is 1.5 in, "two litres and a quarter" 2.25 l. A "mil" alone counts nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+from talklog.mentions import Mention, Mentions, near
+from talklog.roled import RoledNumber
+from talklog.transcript import Transcript
+
+BROKEN = ("fraction", "decimal", "tail")  # forms of what follows "and"
+
+
+def with_mixed(
+    transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
+) -> list[RoledNumber]:
+    """The numbers, with a unit and a part of one behind it made one number."""
+    words = [word.text for word in transcript.words]
+    result = {item.first: item for item in roled}
+    for unit in mentions.of("unit"):
+        part = _behind(words, unit, roled)
+        if part is None:
+            continue
+        whole = next((n for n in near(roled, unit.first, unit.first)
+                      if n.number.last == unit.first - 1 and n.unit is not None), None)  # fmt: skip
+        result.pop(part.first)
+        if whole is not None:
+            result.pop(whole.first, None)
+        joined = _joined(words, unit, whole, part)
+        result[joined.first] = joined
+    return sorted(result.values(), key=lambda item: item.first)
+
+
+def _behind(
+    words: Sequence[str], unit: Mention, roled: Sequence[RoledNumber]
+) -> RoledNumber | None:
+    """ "and a half", "and three eighths" right behind a unit, with no unit of its own."""
+    if words[unit.last + 1 : unit.last + 2] != ["and"]:
+        return None
+    close = (n for n in near(roled, unit.last, unit.last) if n.number.form in BROKEN)
+    return next((n for n in close if n.unit is None and n.number.value < 1
+                 and unit.last + 1 <= n.first <= unit.last + 3), None)  # fmt: skip
+
+
+def _joined(
+    words: Sequence[str], unit: Mention, whole: RoledNumber | None, part: RoledNumber
+) -> RoledNumber:
+    value = (whole.number.value if whole else Decimal(1)) + part.number.value
+    article = unit.first and words[unit.first - 1] in ("a", "an")
+    first = whole.first if whole else unit.first - bool(article)
+    said = f"{value.normalize():f}"
+    number = replace(part.number, first=first, value=value, said=said, form="mixed")
+    return replace(whole or part, number=number, unit=unit, doubt=None, others=())

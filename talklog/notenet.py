@@ -1,0 +1,331 @@
+"""The network of the trained note reader: arrays in, scores out. Knows no words.
+
+Words are rows. Each is the sum of hashed clues and of a word vector; maxout layers over a few
+neighbours and over the means of the words before and behind mix them. From the rows come labels for
+each word, and for each number its role, what it measures, which thing it belongs to and which words
+say its place. Written for arrays of NumPy, which read, and of PyTorch, which train: ``Ops`` holds
+the few functions that differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+
+PIECES = 3  # of which a maxout layer takes the largest
+MEANS = (8, 24)  # words on each side whose mean a word is told
+STEPS = (1, 2, 3, 4, 5, 6, 8, 10, 13, 17, 22, 30, 45)  # distances within one of these are alike
+REACH = 48  # words on each side among which the thing and the place of a number are sought
+GAPS = 2 * (len(STEPS) + 1)
+MOST = 4  # values or things between two words that are counted apart: none, 1, 2, more
+PAIRS = 2 * MOST * MOST * 2  # kinds of what can lie between two words
+HASHED, NUMBER_HASHED = 4096, 8192  # rows of the tables of clues
+
+SPAN = 3  # outside, begins, inside
+# What is said of each word, and how many labels it has.
+WORD_HEADS = {
+    "thing": SPAN,
+    "state": SPAN,
+    "later": SPAN,
+    "warning": SPAN,
+    "number": SPAN,
+    "work": 3,  # none, done, to do
+    "part": 6,  # none, then the five fates
+}
+ASKERS = ("number", "work", "state", "later")  # who asks which thing is meant
+
+Array = Any
+Params = Mapping[str, Array]
+
+
+class Ops(Protocol):
+    """What is called otherwise in NumPy and in PyTorch."""
+
+    def bag(self, table: Array, keys: Array, starts: Array) -> Array: ...
+    def concat(self, arrays: Sequence[Array], axis: int) -> Array: ...
+    def largest(self, array: Array) -> Array: ...
+    def einsum(self, rule: str, *arrays: Array) -> Array: ...
+    def drop(self, array: Array) -> Array: ...
+    def zeros(self, rows: int, width: int) -> Array: ...
+    def masked(self, array: Array, mask: Array) -> Array: ...
+
+
+class NumpyOps:
+    """For reading."""
+
+    def bag(self, table: Array, keys: Array, starts: Array) -> Array:
+        return np.add.reduceat(table[keys], starts, axis=0)
+
+    def concat(self, arrays: Sequence[Array], axis: int) -> Array:
+        return np.concatenate(arrays, axis)
+
+    def largest(self, array: Array) -> Array:
+        return array.max(1)
+
+    def einsum(self, rule: str, *arrays: Array) -> Array:
+        return np.einsum(rule, *arrays)
+
+    def drop(self, array: Array) -> Array:
+        return array
+
+    def zeros(self, rows: int, width: int) -> Array:
+        return np.zeros((rows, width), dtype="float32")
+
+    def masked(self, array: Array, mask: Array) -> Array:
+        return np.where(mask, array, np.float32(-1e4))
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The words of some notes one after another, n rows. Row n stands for no word."""
+
+    word: Array  # (n,) key of the word
+    vector: Array  # (n,) row of the word vectors; 0 for none
+    clues: Array  # (m,) keys of all clues
+    starts: Array  # (n,) where the clues of each word begin
+    wide: Array  # (n, 5) rows of the neighbours
+    close: Array  # (n, 3)
+    means: Array  # (2, len(MEANS), 2, n) first row and row after the last, before and behind
+
+
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """k numbers or words that ask for the thing they belong to."""
+
+    rows: Array  # (k,) their first rows
+    window: Array  # (k, 2 * REACH + 1) rows among which they choose
+    there: Array  # (k, 2 * REACH + 1) whether such a word exists
+    pairs: Array  # (k, 2 * REACH + 1) what lies between, 0 .. PAIRS - 1
+
+
+@dataclass(frozen=True, slots=True)
+class Numbers:
+    """k numbers: their words and their clues."""
+
+    asking: Asking
+    sides: Array  # (k, 4) rows: first word, last word, the word before, the word behind its unit
+    clues: Array
+    starts: Array
+
+
+def shapes(
+    *, width: int, depth: int, words: int, vectors: int, roles: int, quantities: int
+) -> dict[str, Any]:
+    """Name -> shape of every parameter but the word vectors."""
+    wide = len(MEANS) * 2 + 1
+    found: dict[str, Any] = {
+        "words": (words, width), "clues": (HASHED, width), "number_clues": (NUMBER_HASHED, width),
+        "role_clues": (NUMBER_HASHED, roles), "vectors.W": (width, vectors),
+        **_maxout("mix", width, width), **_maxout("means", width * wide, width),
+        **_maxout("whole", width * 5, width),
+    }  # fmt: skip
+    for at in range(depth):
+        found |= _maxout(f"wide{at}", width * 5, width) | _maxout(f"close{at}", width * 3, width)
+    for name, labels in (*WORD_HEADS.items(), ("role", roles), ("quantity", quantities)):
+        found |= {f"{name}.W": (labels, width), f"{name}.b": (labels,)}
+    for name in ASKERS:
+        found |= {f"{name}_asks.W": (width // 2, width), f"{name}_gap.b": (GAPS,)}
+        found[f"{name}_pair.b"] = (PAIRS,)
+        found |= {f"{name}_none.W": (1, width), f"{name}_none.b": (1,)}
+    found |= {"thing_key.W": (width // 2, width), "thing_own.W": (1, width)}
+    found |= {"place_asks.W": (width // 2, width), "place_key.W": (width // 2, width)}
+    return found | {"place_own.W": (1, width), "place_gap.b": (GAPS,), "place_pair.b": (PAIRS,)}
+
+
+def _maxout(name: str, inputs: int, outputs: int) -> dict[str, Any]:
+    wide = outputs * PIECES
+    return {f"{name}.W": (wide, inputs), f"{name}.b": (wide,), f"{name}.g": (outputs,),
+            f"{name}.n": (outputs,)}  # fmt: skip
+
+
+# ---- forward -------------------------------------------------------------------------------------
+
+
+def encode(params: Params, words: Words, ops: Ops) -> Array:
+    """(n + 1, width): the words in their surroundings; the last row is zero."""
+    rows = params["vectors"][words.vector] @ params["vectors.W"].T + params["words"][words.word]
+    rows = rows + ops.bag(params["clues"], words.clues, words.starts)
+    none = ops.zeros(1, rows.shape[1])
+    rows = ops.drop(_layer(params, "mix", rows, ops))
+    for at in range(_depth(params)):
+        rows = rows + _over(params, f"wide{at}", rows, words.wide, none, ops)
+    rows = rows + ops.drop(_layer(params, "means", _means(rows, words, none, ops), ops))
+    for at in range(_depth(params)):
+        rows = rows + _over(params, f"close{at}", rows, words.close, none, ops)
+    return ops.concat([rows, none], 0)
+
+
+def _depth(params: Params) -> int:
+    return sum(name.startswith("wide") and name.endswith(".W") for name in params)
+
+
+def _layer(params: Params, name: str, rows: Array, ops: Ops) -> Array:
+    """Maxout, then each row brought to mean 0 and spread 1."""
+    out = rows @ params[f"{name}.W"].T + params[f"{name}.b"]
+    out = ops.largest(out.reshape(len(rows), PIECES, -1))
+    out = out - out.mean(-1, keepdims=True)
+    out = out / ((out * out).mean(-1, keepdims=True) + 1e-5) ** 0.5
+    return out * params[f"{name}.g"] + params[f"{name}.n"]
+
+
+def _over(params: Params, name: str, rows: Array, near: Array, none: Array, ops: Ops) -> Array:
+    padded = ops.concat([rows, none], 0)
+    return ops.drop(_layer(params, name, padded[near].reshape(len(rows), -1), ops))
+
+
+def _means(rows: Array, words: Words, none: Array, ops: Ops) -> Array:
+    sums = ops.concat([none, rows], 0).cumsum(0)
+    parts = [rows]
+    for at, reach in enumerate(MEANS):
+        for side in (0, 1):
+            parts.append((sums[words.means[1, at, side]] - sums[words.means[0, at, side]]) / reach)
+    return ops.concat(parts, -1)
+
+
+def label_words(params: Params, rows: Array) -> dict[str, Array]:
+    """The scores of the labels of each word, (n, labels) for each of WORD_HEADS."""
+    own = rows[:-1]
+    return {name: _linear(params, name, own) for name in WORD_HEADS}
+
+
+def _linear(params: Params, name: str, rows: Array) -> Array:
+    return rows @ params[f"{name}.W"].T + params[f"{name}.b"]
+
+
+def describe_numbers(params: Params, rows: Array, numbers: Numbers, ops: Ops) -> dict[str, Array]:
+    """For k numbers the scores of their "role" (k, roles), "quantity" (k, quantities), "thing" (k,
+    window + 1; the last for none) and "place" (k, window; above 0 where a word says the place)."""
+    sides = rows[numbers.sides].reshape(len(numbers.sides), -1)
+    clues = ops.bag(params["number_clues"], numbers.clues, numbers.starts)
+    own = ops.drop(_layer(params, "whole", ops.concat([sides, clues], -1), ops))
+    extra = ops.bag(params["role_clues"], numbers.clues, numbers.starts)
+    asked = own @ params["place_asks.W"].T
+    place = _scores(params, "place", rows, numbers.asking, asked, ops)
+    return {
+        "role": _linear(params, "role", own) + extra,
+        "quantity": _linear(params, "quantity", own),
+        "thing": _thing(params, "number", rows, numbers.asking, own, ops),
+        "place": ops.masked(place, numbers.asking.there),
+    }
+
+
+def choose_things(params: Params, name: str, rows: Array, asking: Asking, ops: Ops) -> Array:
+    """(k, window + 1): which word is the thing that k words of the kind ``name`` are about."""
+    return _thing(params, name, rows, asking, rows[asking.rows], ops)
+
+
+def _thing(params: Params, name: str, rows: Array, asking: Asking, own: Array, ops: Ops) -> Array:
+    asked = own @ params[f"{name}_asks.W"].T
+    scores = _scores(params, "thing", rows, asking, asked, ops, biased=name)
+    none = _linear(params, f"{name}_none", own)
+    return ops.concat([ops.masked(scores, asking.there), none], -1)
+
+
+def _scores(
+    params: Params,
+    name: str,
+    rows: Array,
+    asking: Asking,
+    asked: Array,
+    ops: Ops,
+    *,
+    biased: str = "",
+) -> Array:
+    keys = rows @ params[f"{name}_key.W"].T
+    own = (rows @ params[f"{name}_own.W"].T)[:, 0]
+    met = ops.einsum("kd,kwd->kw", asked, keys[asking.window]) / asked.shape[1] ** 0.5
+    far = params[f"{biased or name}_gap.b"][_GAP_OF][None]
+    return met + own[asking.window] + far + params[f"{biased or name}_pair.b"][asking.pairs]
+
+
+def _gap_of() -> np.ndarray:
+    """For each place of a window the row of its distance."""
+    away = np.arange(-REACH, REACH + 1)
+    steps = np.searchsorted(STEPS, np.abs(away))
+    return np.where(away < 0, steps, steps + len(STEPS) + 1)
+
+
+_GAP_OF = _gap_of()
+
+
+# ---- rows of a note ------------------------------------------------------------------------------
+
+
+def neighbours(starts: Sequence[int], ends: Sequence[int], reach: int) -> np.ndarray:
+    """(n, 2 * reach + 1): for each word of notes at rows ``starts[i] : ends[i]`` its neighbours."""
+    total = ends[-1] if ends else 0
+    rows = np.arange(total)[:, None] + np.arange(-reach, reach + 1)[None]
+    first, last = _bounds(starts, ends)
+    return np.where((rows >= first[:, None]) & (rows < last[:, None]), rows, total)
+
+
+def mean_bounds(starts: Sequence[int], ends: Sequence[int]) -> np.ndarray:
+    """(2, len(MEANS), 2, n): see Words."""
+    rows = np.arange(ends[-1] if ends else 0)
+    first, last = _bounds(starts, ends)
+    low = [[np.maximum(rows - reach, first), rows + 1] for reach in MEANS]
+    high = [[rows, np.minimum(rows + 1 + reach, last)] for reach in MEANS]
+    return np.array([low, high])
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """For the words of some notes, n rows: how many values and things began before each, and the
+    nearest words on the same axis of places, 0 .. n, before and behind."""
+
+    values: np.ndarray  # (n + 1,)
+    things: np.ndarray  # (n + 1,)
+    earlier: np.ndarray  # (n + 1,) -1 for none
+    later: np.ndarray  # (n + 1,) n + 1 for none
+
+
+def between(values: Sequence[int], things: Sequence[int], axes: Sequence[int]) -> Between:
+    """From the rows of first words and the axis of each row."""
+    total = len(axes)
+    earlier, later = np.full(total + 1, -1), np.full(total + 1, total + 1)
+    last: dict[int, int] = {}
+    for row, axis in enumerate(axes):
+        if axis:
+            if axis in last:
+                earlier[row], later[last[axis]] = last[axis], row
+            last[axis] = row
+    return Between(_begun(values, total), _begun(things, total), earlier, later)
+
+
+def _begun(rows: Sequence[int], total: int) -> np.ndarray:
+    counts = np.zeros(total + 1, dtype="int64")
+    np.add.at(counts, np.array(rows, dtype="int64") + 1, 1)
+    return counts.cumsum()
+
+
+def asking_at(
+    rows: Sequence[int], starts: Sequence[int], ends: Sequence[int], lying: Between
+) -> Asking:
+    """Words at ``rows``, each of which chooses within its note."""
+    total = ends[-1] if ends else 0
+    own = np.array(rows, dtype="int64")
+    window = own[:, None] + np.arange(-REACH, REACH + 1)[None]
+    first, last = _bounds(starts, ends)
+    there = (window >= first[own][:, None]) & (window < last[own][:, None])
+    window = np.where(there, window, total)
+    return Asking(own, window, there, np.where(there, _pairs(own[:, None], window, lying), 0))
+
+
+def _pairs(own: np.ndarray, window: np.ndarray, lying: Between) -> np.ndarray:
+    """What lies between: values, things, and whether a word on the same axis took the place."""
+    before = window < own
+    low, high = np.minimum(own, window) + 1, np.maximum(own, window)
+    counts = [
+        np.clip(begun[high] - begun[np.minimum(low, high)], 0, MOST - 1)
+        for begun in (lying.values, lying.things)
+    ]
+    replaced = np.where(before, lying.later[window] < own, lying.earlier[window] > own)
+    return ((before * MOST + counts[0]) * MOST + counts[1]) * 2 + replaced
+
+
+def _bounds(starts: Sequence[int], ends: Sequence[int]) -> tuple[np.ndarray, np.ndarray]:
+    lengths = np.diff([*starts, ends[-1]]) if ends else np.zeros(0, dtype="int64")
+    return np.repeat(starts, lengths).astype("int64"), np.repeat(ends, lengths).astype("int64")

@@ -1,0 +1,386 @@
+"""Step 4d: what the trained reader makes of a note, in plain types. Knows no bands.
+
+The reader gives probabilities; here they become things with their names, work, states, parts and
+later work at words of the note, and for each number how probable its roles, quantities and things
+are. Nothing is decided about numbers: that is for the steps behind, which know the rules too.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from itertools import takewhile
+from math import log
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from talklog.clues import find_clues, find_landmarks
+from talklog.errors import DataFileError
+from talklog.mentions import Mention, Mentions, near
+from talklog.numberclues import number_clues
+from talklog.numbers import Number, NumberRun
+from talklog.roled import RoledNumber
+from talklog.scopes import SHORT_PAUSE
+from talklog.transcript import Transcript
+from talklog.verbs import base_form
+from talklog.vocabulary import load
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from talklog.notereader import Likely, NoteReader
+
+FOLDER = Path(str(files("talklog"))) / "data" / "reader" / "note_reader"
+# Probabilities, chosen on the dev notes: see models/extractor/README.md.
+NAMED = 0.5  # of a word to be in the name of a thing
+BEGINS = 0.6  # of a word to begin another span
+DONE = 0.4  # of a word to be a verb of work
+SEEN = 0.3  # of a word to be in a state
+FATED = 0.7  # of a word to be a part whose fate is told
+LATER = 0.5  # of a word to be in later work
+SAID_PLACE = 0.5  # of a word to say the place of a number
+MUCH, TINY = 1.5, 1e-4  # in logarithms: nearly five times; least probability of a label
+OBJECT = 6  # words between a verb and its particle at most
+BETWEEN = ("it", "them", "that", "those", "one")  # words between a verb and its particle
+
+Span = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """A verb of work at words ``first..last`` and the thing that it was done to."""
+
+    verb: str
+    thing: Mention | None
+    done: bool
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A state at words ``first..last`` that a thing was seen in."""
+
+    thing: Mention | None
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fate:
+    """A part whose name ends at a word, and what became of it."""
+
+    status: str
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """Words ``first..last`` about work to come, and the thing that it is about."""
+
+    thing: Mention | None
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class NumberSeen:
+    """What a number probably is. ``owners`` has the probability of each thing that it may belong
+    to, ``None`` of being of nothing that was named; ``place`` are the words that say where."""
+
+    roles: dict[str, float]
+    quantities: dict[str, float]
+    owners: dict[Mention | None, float]
+    place: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The whole note. ``numbers`` are in the order of the roled numbers."""
+
+    things: tuple[Mention, ...]
+    numbers: tuple[NumberSeen, ...]
+    works: tuple[Work, ...]
+    states: tuple[State, ...]
+    fates: tuple[Fate, ...]
+    laters: tuple[Later, ...]
+    cuts: dict[int, tuple[Number, ...]]  # runs of number words to be divided otherwise
+
+
+@lru_cache(maxsize=1)
+def reader() -> NoteReader:
+    """The reader with its weights. Raises DataFileError when its folder is not whole."""
+    from spacy.vocab import Vocab
+
+    from talklog.notereader import NoteReader
+
+    try:
+        return NoteReader(Vocab()).from_disk(FOLDER)
+    except (OSError, ValueError, KeyError) as error:
+        raise DataFileError(
+            f"{FOLDER}: the trained reader cannot be loaded ({error}); install talklog again"
+        ) from error
+
+
+def see(transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]) -> Seen:
+    """What the reader makes of a note and its numbers."""
+    if not transcript.words:
+        return Seen((), (), (), (), (), (), {})
+    likely = reader().read(_clues_of(transcript, mentions, roled))
+    return _Decoder(transcript, mentions, likely).seen(roled)
+
+
+def _clues_of(transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]) -> Any:
+    from talklog.notereader import NoteClues
+
+    return NoteClues(
+        said=[word.text for word in transcript.words],
+        words=find_clues(transcript, mentions, roled),
+        numbers=[(item.number.first, item.number.last, item.last) for item in roled],
+        number_clues=number_clues(transcript, mentions, roled),
+        landmarks=find_landmarks(transcript, mentions, roled),
+    )
+
+
+class _Decoder:
+    """Probabilities -> what they say."""
+
+    def __init__(self, transcript: Transcript, mentions: Mentions, likely: Likely) -> None:
+        self.transcript, self.mentions, self.likely = transcript, mentions, likely
+        self.words = [word.text for word in transcript.words]
+        spans = [*mentions.of("quantity"), *mentions.of("unit"), *mentions.numbers]
+        self._no_names = {at for span in spans for at in range(span.first, span.last + 1)}
+        small = load().small_words
+        never = small["no_names"] | small["before_names"] | small["particles"]
+        self._no_names |= {at for at, word in enumerate(self.words) if word in never}
+        self.things = tuple(self._find_things())
+
+    def seen(self, roled: Sequence[RoledNumber]) -> Seen:
+        return Seen(
+            things=self.things,
+            numbers=tuple(self._number(at, item) for at, item in enumerate(roled)),
+            works=tuple(self._works()),
+            states=tuple(self._states()),
+            fates=tuple(self._fates()),
+            laters=tuple(self._laters()),
+            cuts=dict(self._cuts(roled)),
+        )
+
+    # ---- things ----------------------------------------------------------------------------------
+
+    def _find_things(self) -> Iterator[Mention]:
+        """The things that the vocabulary or the reader knows; what overlaps is one thing."""
+        known = list(self.mentions.of("component"))
+        whole = decode(self.likely.words["thing"], NAMED)
+        read = [self._trimmed(part) for span in whole for part in self._unpaused(span)]
+        spans = [*((m.first, m.last) for m in known), *(s for s in read if s)]
+        for first, last in _united(spans):
+            inside = [m for m in known if first <= m.first and m.last <= last]
+            if len(inside) == 1 and (inside[0].first, inside[0].last) == (first, last):
+                yield inside[0]
+            else:
+                yield self._named(first, last, inside)
+
+    def _unpaused(self, span: Span) -> Iterator[Span]:
+        """A span, parted where the speaker paused."""
+        first, last = span
+        for at in range(first + 1, last + 1):
+            if self.transcript.words[at].pause_before >= SHORT_PAUSE:
+                yield first, at - 1
+                first = at
+        yield first, last
+
+    def _trimmed(self, span: Span) -> Span | None:
+        """Without words at its ends that are no name: "the oil level" is the oil."""
+        first, last = span
+        while first <= last and first in self._no_names:
+            first += 1
+        while first <= last and last in self._no_names:
+            last -= 1
+        return (first, last) if first <= last else None
+
+    def _named(self, first: int, last: int, inside: Sequence[Mention]) -> Mention:
+        """A thing by its own words, with the names of the vocabulary for those that have one."""
+        parts, at = [], first
+        while at <= last:
+            known = next((m for m in inside if m.first == at), None)
+            parts.append(known.name if known else singular(self.words[at]))
+            at = known.last + 1 if known else at + 1
+        base = inside[-1].base if inside and inside[-1].last == last else parts[-1]
+        return Mention("component", " ".join(parts), first, last, base=base)
+
+    def _thing_of(self, chances: np.ndarray, at: int) -> Mention | None:
+        owners = self._owners(chances, at)
+        return max(owners, key=owners.__getitem__)
+
+    def _owners(self, chances: np.ndarray, at: int) -> dict[Mention | None, float]:
+        """The probability of each thing in the window around a word, and of none."""
+        from talklog.notereader import REACH
+
+        found: dict[Mention | None, float] = {None: float(chances[-1])}
+        for thing in near(self.things, at, at):
+            low = max(0, thing.first - at + REACH)
+            high = min(len(chances) - 1, thing.last - at + REACH + 1)
+            if low < high:
+                found[thing] = float(chances[low:high].sum())
+        return found
+
+    # ---- numbers ---------------------------------------------------------------------------------
+
+    def _number(self, at: int, item: RoledNumber) -> NumberSeen:
+        from talklog.notereader import QUANTITIES, REACH, ROLES
+
+        first, chances = item.number.first, self.likely.places[at]
+        place = {first + int(away) - REACH: float(chances[away])
+                 for away in (chances > SAID_PLACE).nonzero()[0]}  # fmt: skip
+        return NumberSeen(
+            roles=dict(zip(ROLES, self.likely.roles[at].tolist(), strict=True)),
+            quantities=dict(zip(QUANTITIES, self.likely.quantities[at].tolist(), strict=True)),
+            owners=self._owners(self.likely.things[at], first),
+            place=tuple(sorted(self._one_of_each_axis(place))),
+        )
+
+    def _one_of_each_axis(self, place: dict[int, float]) -> set[int]:
+        """Nothing is both left and right: of the words on one axis the most probable stays."""
+        best: dict[int, int] = {}
+        for at in sorted(place, key=place.__getitem__):
+            axis = load().axes.get(self.words[at].removesuffix("'s"), 0)
+            best[axis or -at - 1] = at
+        return set(best.values())
+
+    def _cuts(self, roled: Sequence[RoledNumber]) -> Iterator[tuple[int, tuple[Number, ...]]]:
+        """Runs of number words that are divided much more probably in another way."""
+        for run in self.mentions.numbers:
+            own = tuple(n.number for n in near(roled, run.first, run.last)
+                        if run.first <= n.number.first and n.number.last <= run.last)  # fmt: skip
+            if len(run.readings) < 2 or not own:
+                continue
+            ways = [reading for reading in run.readings if reading]
+            best = max(ways, key=lambda way: self._divided(run, way))
+            if self._divided(run, best) > self._divided(run, own) + MUCH:
+                yield run.first, best
+
+    def _divided(self, run: NumberRun, numbers: Sequence[Number]) -> float:
+        """The logarithm of the probability that a run is divided so."""
+        labels = self.likely.words["number"]
+        kinds = dict.fromkeys(range(run.first, run.last + 1), 0)
+        for number in numbers:
+            kinds |= dict.fromkeys(range(number.first, number.last + 1), 2)
+            kinds[number.first] = 1
+        return sum(log(max(float(labels[at, kind]), TINY)) for at, kind in kinds.items()
+                   if at < len(labels))  # fmt: skip
+
+    # ---- words -----------------------------------------------------------------------------------
+
+    def _asked(self, name: str, at: Sequence[int]) -> list[Mention | None]:
+        if not at:
+            return []
+        chances = reader().things_of(name, self.likely, at)
+        return [self._thing_of(row, own) for row, own in zip(chances, at, strict=True)]
+
+    def _works(self) -> Iterator[Work]:
+        labels = self.likely.words["work"]
+        places = [int(at) for at in (labels[:, 0] < 1 - DONE).nonzero()[0]]
+        for at, thing in zip(places, self._asked("work", places), strict=True):
+            last, verb = self._verb(at)
+            yield Work(verb, thing, bool(labels[at, 1] >= labels[at, 2]), at, last)
+
+    def _verb(self, at: int) -> tuple[int, str]:
+        """The last word of a verb with its particle, and its base form."""
+        close = near(self.mentions.of("action"), at, at)
+        known = next((m for m in close if m.first <= at <= m.last), None)
+        if known is not None and known.last > at:
+            return known.last, known.name
+        particles = self._particles(at)
+        if particles:
+            words = (self.words[at], *(self.words[place] for place in particles))
+            return (particles[-1] if particles[0] == at + 1 else at), base_form(words)
+        return at, known.name if known else base_form((self.words[at],))
+
+    def _particles(self, at: int) -> list[int]:
+        """The particles of a verb: "took apart", "took it apart", "took the bottom cover off"."""
+        after = at + 1
+        while after < len(self.words) and after - at <= OBJECT and self._in_object(after):
+            after += 1
+        found = list(range(after, min(after + 2, len(self.words))))
+        return list(
+            takewhile(lambda place: self.words[place] in load().small_words["particles"], found)
+        )
+
+    def _in_object(self, at: int) -> bool:
+        close = near(self.things, at, at)
+        inside = any(thing.first <= at <= thing.last for thing in close)
+        return inside or self.words[at] in (*BETWEEN, *load().small_words["before_names"])
+
+    def _states(self) -> Iterator[State]:
+        spans = decode(self.likely.words["state"], SEEN)
+        things = self._asked("state", [first for first, _ in spans])
+        for (first, last), thing in zip(spans, things, strict=True):
+            yield State(thing, *self._whole_state(first, last))
+
+    def _whole_state(self, first: int, last: int) -> Span:
+        """With the "not" before it, and without small words that end it."""
+        small = load().small_words
+        while last > first and self.words[last] in small["never_last"]:
+            last -= 1
+        while first and self.words[first - 1] in small["negations"]:
+            first -= 1
+        if self.words[last] in small["negations"] and last + 1 < len(self.words):
+            last += 1
+        return first, last
+
+    def _fates(self) -> Iterator[Fate]:
+        from talklog.notereader import FATES
+
+        labels = self.likely.words["part"]
+        for at in (labels[:, 0] < 1 - FATED).nonzero()[0]:
+            yield Fate(FATES[int(labels[at, 1:].argmax())], int(at))
+
+    def _laters(self) -> Iterator[Later]:
+        spans = decode(self.likely.words["later"], LATER)
+        things = self._asked("later", [first for first, _ in spans])
+        for (first, last), thing in zip(spans, things, strict=True):
+            yield Later(thing, first, last)
+
+
+def _united(spans: Iterable[Span]) -> Iterator[Span]:
+    """Spans that share a word as one, in order."""
+    held: Span | None = None
+    for first, last in sorted(spans):
+        if held is not None and first <= held[1]:
+            held = (held[0], max(held[1], last))
+            continue
+        if held is not None:
+            yield held
+        held = (first, last)
+    if held is not None:
+        yield held
+
+
+def decode(rows: np.ndarray, least: float) -> list[Span]:
+    """Probabilities (outside, begins, inside) of each word -> inclusive spans of the words that
+    are in one with more than ``least``; one weak word does not break a span."""
+    spans: list[list[int]] = []
+    inside = 1 - rows[:, 0]
+    for at in (inside > least).nonzero()[0].tolist():
+        weak = inside[at - 1] > least / 3
+        goes_on = spans and at - spans[-1][1] <= 1 + bool(weak)
+        if goes_on and not (rows[at, 1] > BEGINS and rows[at, 1] > rows[at, 2]):
+            spans[-1][1] = at
+        else:
+            spans.append([at, at])
+    return [(first, last) for first, last in spans]
+
+
+def singular(word: str) -> str:
+    """ "bushes" -> "bush", "batteries" -> "battery", "pads" -> "pad", "rim's" -> "rim"."""
+    word = word.removesuffix("'s")
+    if len(word) < 4 or word.endswith(("ss", "us", "is")):
+        return word
+    if word.endswith("ies"):
+        return word[:-3] + "y"
+    if word.endswith(("shes", "ches", "xes", "sses")):
+        return word[:-2]
+    return word.removesuffix("s")
