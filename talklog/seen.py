@@ -36,6 +36,7 @@ FOLDER = Path(str(files("talklog"))) / "data" / "reader" / "note_reader"
 # Probabilities, chosen on the dev notes: see models/extractor/README.md.
 NAMED = 0.5  # of a word to be in the name of a thing
 BEGINS = 0.6  # of a word to begin another span
+UNKNOWN_DONE = 0.75  # the same, of a verb that the vocabulary does not know
 DONE = 0.4  # of a word to be a verb of work
 SEEN = 0.3  # of a word to be in a state
 FATED = 0.7  # of a word to be a part whose fate is told
@@ -285,6 +286,8 @@ class _Decoder:
         places = [int(at) for at in (labels[:, 0] < 1 - DONE).nonzero()[0]]
         for at, thing in zip(places, self._asked("work", places), strict=True):
             last, verb = self._verb(at)
+            if labels[at, 0] > 1 - UNKNOWN_DONE and verb not in load().actions:
+                continue
             yield Work(verb, thing, bool(labels[at, 1] >= labels[at, 2]), at, last)
 
     def _verb(self, at: int) -> tuple[int, str]:
