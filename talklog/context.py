@@ -21,6 +21,7 @@ from talklog.vocabulary import UnitWords, load
 SAID_FAR = 26  # words: how far back a quantity word still names what is measured
 NEAR = 14  # words: farther back, a component is carried on
 AFTER = 5  # words: how far behind a number its component may stand
+BESIDE_VALUE = 4  # words from a place to the number of which it is the place by rule alone
 BESIDE = 4  # words between a place and its number
 SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
 
@@ -160,7 +161,7 @@ class Context:
 
     def position_of(self, first: int, component: Mention | None) -> str | None:
         """The place of a number: "2", "front left", "inlet 1"."""
-        places = self._read_places(first) or self._place_of.get(first, ())
+        places = self._nearest_of_each_axis(self._read_places(first), first)
         inside = component is not None
         named = [
             p.name
@@ -168,6 +169,26 @@ class Context:
             if not (inside and component.first <= p.first and p.last <= component.last)
         ]
         return " ".join(dict.fromkeys(named)) or None
+
+    def _nearest_of_each_axis(self, read: tuple[Mention, ...], first: int) -> tuple[Mention, ...]:
+        """The places that the reader takes, else those by rule. Nothing is both left and right: of
+        places on one axis the last said before the number stays, with those by rule among them."""
+        ruled = self._place_of.get(first, ())
+        if not read:
+            ruled = tuple(p for p in ruled if abs(first - p.last) <= BESIDE_VALUE)
+        kept: list[Mention] = []
+        taken: set[int] = set()
+        for place in sorted({*read, *ruled}, key=lambda p: (p.first > first, abs(first - p.first))):
+            axes = self._axes(place)
+            if not axes & taken and (place in read or axes or not read):
+                kept.append(place)
+                taken |= axes
+        return tuple(sorted(kept, key=lambda place: place.first))
+
+    def _axes(self, place: Mention) -> set[int]:
+        words = self.transcript.words[place.first : place.last + 1]
+        table = load().axes
+        return {table[word.text] for word in words if word.text in table}
 
     def _read_places(self, first: int) -> tuple[Mention, ...]:
         """The words that the trained reader takes for the place of a number; places that are known
