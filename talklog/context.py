@@ -161,7 +161,8 @@ class Context:
 
     def position_of(self, first: int, component: Mention | None) -> str | None:
         """The place of a number: "2", "front left", "inlet 1"."""
-        places = self._nearest_of_each_axis(self._read_places(first), first)
+        read = tuple(p for p in self._read_places(first) if not self._gone(p, component, first))
+        places = self._nearest_of_each_axis(read, first)
         inside = component is not None
         named = [
             p.name
@@ -169,6 +170,13 @@ class Context:
             if not (inside and component.first <= p.first and p.last <= component.last)
         ]
         return " ".join(dict.fromkeys(named)) or None
+
+    def _gone(self, place: Mention, component: Mention | None, first: int) -> bool:
+        """Whether a pause parts a place from the thing, which was named after it: "front right
+        fourteen psi | clutch pedal twenty five"."""
+        if component is None or not place.last < component.first < first:
+            return False
+        return self.paused(place.last, component.first)
 
     def _nearest_of_each_axis(self, read: tuple[Mention, ...], first: int) -> tuple[Mention, ...]:
         """The places that the reader takes, else those by rule. Nothing is both left and right: of
