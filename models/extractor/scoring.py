@@ -35,6 +35,7 @@ from typing import Any
 from models.extractor.passages import Item, Passage
 from talklog import notes
 from talklog.numbers import find_numbers
+from talklog.seen import singular
 from talklog.transcript import Source, Transcript, Word
 from talklog.verbs import plain_form
 from talklog.vocabulary import load
@@ -353,18 +354,6 @@ def _component_names() -> dict[tuple[str, ...], str]:
         for name, phrases in load().components.items()
         for phrase in phrases
     }
-
-
-def singular(word: str) -> str:
-    """ "bushes" -> "bush", "batteries" -> "battery", "pads" -> "pad", "rim's" -> "rim"."""
-    word = word.removesuffix("'s")
-    if len(word) < 4 or word.endswith(("ss", "us", "is")):
-        return word
-    if word.endswith("ies"):
-        return word[:-3] + "y"
-    if word.endswith(("shes", "ches", "xes", "sses")):
-        return word[:-2]
-    return word.removesuffix("s")
 
 
 def same_verb(one: str, other: str) -> bool:
