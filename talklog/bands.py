@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from talklog.errors import DataFileError
+from talklog.nouns import singular
 from talklog.units import load_units, quantity_names, same_kind
 
 MAX_BYTES = 1_000_000  # a sheet of thousands of bands is far smaller
@@ -334,15 +335,7 @@ def _unknown(table: Mapping[str, Any], allowed: Iterable[str], where: str) -> li
 
 def plain_words(text: str) -> tuple[str, ...]:
     """A name for comparing: lower case, hyphens as blanks, plural endings off."""
-    return tuple(_singular(word) for word in text.lower().replace("-", " ").split())
-
-
-def _singular(word: str) -> str:
-    if len(word) > 4 and word.endswith(("ches", "shes", "xes", "sses")):
-        return word[:-2]
-    if len(word) > 4 and word.endswith("ies"):
-        return word[:-3] + "y"
-    return word[:-1] if len(word) > 3 and word.endswith("s") and word[-2] not in "su" else word
+    return tuple(singular(word) for word in text.lower().replace("-", " ").split())
 
 
 def _case(band: Band) -> tuple[str, str, str, str]:

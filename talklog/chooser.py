@@ -28,6 +28,15 @@ def chances(choice: str, candidates: Sequence[Iterable[str]]) -> list[float]:
     return _shares([sum(weights.get(feature, 0.0) for feature in own) for own in candidates])
 
 
+def together(
+    rules: Sequence[float], read: Sequence[float], *, weight: float, least: float
+) -> list[float]:
+    """The product of two opinions on the same candidates, that of the rules to the power of
+    ``weight``; no opinion of the reader is under ``least``, so that it can be outweighed."""
+    both = [one**weight * max(other, least) for one, other in zip(rules, read, strict=True)]
+    return [share / sum(both) for share in both]
+
+
 def label_chances(
     choice: str, shared: Iterable[str], labels: Mapping[str, Iterable[str]]
 ) -> list[float]:

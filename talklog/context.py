@@ -207,12 +207,17 @@ class Context:
             close = near(self.places, at, at)
             known = next((p for p in close if p.first <= at <= p.last), None)
             text = self.transcript.words[at].text
-            if known is None and text in load().axes:
-                continue  # the "left" of "four mil left on it" is no place
-            place = known or Mention("position", text.removesuffix("'s"), at, at)
+            if known is None and text in load().never_places:
+                continue  # the "left" of "four mil left on it", the "high" of "three thou high"
+            place = known or self._numbered_at(at) or Mention("position", _plain(text), at, at)
             if place not in found:
                 found.append(place)
         return tuple(found)
+
+    def _numbered_at(self, at: int) -> Mention | None:
+        """The place that a number is: "three"."""
+        close = (n for n in near(self.roled, at, at) if n.number.first <= at <= n.number.last)
+        return next((Mention("place", _digits(n), at, at) for n in close if _is_place(n)), None)
 
     def also_at(self, first: int) -> tuple[str, ...]:
         """The places of a value that was said for several: "three and four both six thou"."""
@@ -275,6 +280,14 @@ def _numbered(place: Mention) -> Mention:
 
 def _valued(item: RoledNumber) -> bool:
     return item.role in MEASURING
+
+
+def _is_place(item: RoledNumber) -> bool:
+    return item.unit is None and item.number.value == item.number.value.to_integral_value()
+
+
+def _plain(word: str) -> str:
+    return word.removesuffix("'s")
 
 
 def _digits(item: RoledNumber) -> str:

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from talklog.context import Context
-from talklog.mentions import CueMention, Mention, near
+from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import Due, FollowUp, SpokenCaution
 from talklog.roled import RoledNumber
 from talklog.roles import DISTANCES, HOURS
 from talklog.scopes import LONG_PAUSE
-from talklog.seen import Later
 from talklog.things import SAME_FORM, not_done
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
@@ -40,12 +39,8 @@ def follow_ups(context: Context, due_numbers: list[RoledNumber]) -> Iterator[Fol
     """Every follow-up in the speaker's words, with its component and due, in order."""
     found: list[FollowUp] = []
     for some in (_by_cue(context, due_numbers), _by_time(context), _by_reader(context)):
-        found += [one for one in some if not any(_share(one, other) for other in found)]
+        found += [one for one in some if not any(overlap(one, other) for other in found)]
     yield from sorted(found, key=lambda later: later.first)
-
-
-def _share(one: FollowUp, other: FollowUp) -> bool:
-    return one.first <= other.last and other.first <= one.last
 
 
 def _by_reader(context: Context) -> Iterator[FollowUp]:
@@ -61,10 +56,9 @@ def _by_reader(context: Context) -> Iterator[FollowUp]:
         yield FollowUp(said, name, when.due if when else _event(said), later.first, last)
 
 
-def _is_meter(context: Context, later: Later) -> bool:
+def _is_meter(context: Context, later: Span) -> bool:
     """Whether it is, or shares words with, a reading of the machine's meter: that is no work."""
-    meters = [n for n in context.roled if n.role == "meter"]
-    return any(n.first <= later.last and later.first <= n.last for n in meters)
+    return any(n.role == "meter" and overlap(n, later) for n in context.roled)
 
 
 def _by_cue(context: Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:

@@ -12,11 +12,11 @@ from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from talklog.chooser import chances
+from talklog.chooser import chances, together
 from talklog.mentions import Mention, Mentions, near
 from talklog.roled import FILLERS, MEASURING, RoledNumber
 from talklog.scopes import paused
-from talklog.seen import NumberSeen, Seen
+from talklog.seen import Seen
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
@@ -28,7 +28,7 @@ TOPIC, TOPIC_GAP = 3, 6  # a component among the first words is what the note is
 FAR_OFF = 0.02  # what is left of the share of a thing that was talked of before a pause
 FAVOUR, TOLD = 12.0, 3  # of a thing with only "is", "at" between it and the number; words
 LEAST = 0.02  # probability of a thing that the reader does not think of
-READER, RULES = 1.0, 0.5  # weights of both, chosen on the dev notes
+RULES = 0.5  # weight of their opinion beside the reader's, chosen on the dev notes
 STEPS = (1, 2, 3, 4, 6, 9, 14, 22, 40)  # words: distances within one of these are alike
 PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")
 LIGHT = ("the", "a", "an", "this", "that", "my", "his", "her", "its", "end", "side", *FILLERS)
@@ -202,19 +202,11 @@ def find_links(
         shares = chances(CHOICE, [features for _, features in candidates])
         if seen is not None:
             things = [thing for thing, _ in candidates]
-            shares = _together(seen.numbers[at], things, shares)
+            read = [seen.numbers[at].owners.get(thing, 0.0) for thing in things]
+            shares = together(shares, read, weight=RULES, least=LEAST)
             shares = [share * surroundings.favour(thing, things, item)
                       for share, thing in zip(shares, things, strict=True)]  # fmt: skip
         best = max(range(len(shares)), key=shares.__getitem__)
         links[item.first] = Link(candidates[best][0], shares[best])
         previous = candidates[best][0] or previous
     return links
-
-
-def _together(
-    number: NumberSeen, things: Sequence[Mention | None], shares: Sequence[float]
-) -> list[float]:
-    """The product of both probabilities, the reader's to the power of its weight."""
-    read = [max(number.owners.get(thing, 0.0), LEAST) ** READER for thing in things]
-    both = [one**RULES * other for one, other in zip(shares, read, strict=True)]
-    return [share / sum(both) for share in both]

@@ -81,7 +81,19 @@ class _Placed(Protocol):
     def first(self) -> int: ...
 
 
+class Span(_Placed, Protocol):
+    """Something at words ``first..last``."""
+
+    @property
+    def last(self) -> int: ...
+
+
 Placed = TypeVar("Placed", bound=_Placed)
+
+
+def overlap(one: Span, other: Span) -> bool:
+    """Whether they share a word."""
+    return one.first <= other.last and other.first <= one.last
 
 
 def near(items: Sequence[Placed], first: int, last: int) -> Sequence[Placed]:

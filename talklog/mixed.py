@@ -1,6 +1,6 @@
 """Step 4c: numbers with their unit in the middle. Knows no bands.
 
-"an inch and a half" is 1.5 in, "two litres and a quarter" 2.25 l. A "mil" alone counts nothing.
+"an inch and a half" is 1.5 in, "two litres and a quarter" 2.25 l; "a mil" alone is no number.
 """
 
 from __future__ import annotations
@@ -55,4 +55,4 @@ def _joined(
     first = whole.first if whole else unit.first - bool(article)
     said = f"{value.normalize():f}"
     number = replace(part.number, first=first, value=value, said=said, form="mixed")
-    return replace(whole or part, number=number, unit=unit, doubt=None, others=())
+    return replace(whole or part, number=number, unit=unit, others=())

@@ -30,7 +30,6 @@ WORD_HEADS = {
     "thing": SPAN,
     "state": SPAN,
     "later": SPAN,
-    "warning": SPAN,
     "number": SPAN,
     "work": 3,  # none, done, to do
     "part": 6,  # none, then the five fates

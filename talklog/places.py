@@ -22,6 +22,7 @@ LONGEST_VALUE = 12  # words of one value
 FEWEST = 3  # places that make a list without a place word
 TENTHS, TENTHS_REACH = "voltage", 6  # words from a thing that has one to its "twelve six"
 PAIR = 2
+THOUSANDTHS = 1000
 PARTS = "thou"  # the unit that is said as a part of a number: "three thousandths"
 LIST_GAP = 9  # words between the last value of a list and the next place
 LEADING = ("is", "was", "are", "at", "and", "s")  # "two is one forty"
@@ -76,9 +77,18 @@ def _before_its_unit(
         of_more = [word.text for word in words[unit.last + 1 : unit.last + 2]] == ["of"]
         written = unit.name == PARTS and not of_more
         if written and run.first < unit.first <= run.last <= unit.last:
-            return next((r for r in run.readings if len(r) == 1 and r[0].first == run.first
-                         and r[0].last == unit.first - 1), None)  # fmt: skip
+            alone = [reading[0] for reading in run.readings if len(reading) == 1]
+            whole = next((n for n in alone if n.last == unit.first - 1), None)
+            part = next((n for n in alone if n.form == "fraction" and n.last == run.last), None)
+            return (whole,) if whole else (_counted(part, unit.first - 1),) if part else None
     return None
+
+
+def _counted(part: Number, last: int) -> Number:
+    """0.128, of which the last words are the unit -> 128."""
+    value = part.value * THOUSANDTHS
+    said = f"{value.normalize():f}"
+    return replace(part, last=last, value=value, said=said, form="integer")
 
 
 def _point_after_place(words: Sequence[Word], run: NumberRun) -> bool:

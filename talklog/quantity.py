@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from talklog.chooser import label_chances
+from talklog.chooser import label_chances, together
 from talklog.context import Context
 from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Reading
@@ -20,7 +20,8 @@ from talklog.vocabulary import UnitWords, load
 
 CHOICE = "quantity"
 LEAST = 0.05  # probability of a quantity that the reader does not think of
-READER, RULES = 1.0, 1.0  # weights of both, chosen on the dev notes
+RULES = 1.0  # weight of their opinion beside the reader's, chosen on the dev notes
+GOES_ON = 12.0  # how many times more probable is what was measured in the same unit just before
 AROUND = 4  # words on each side that are features
 CLOSE = 9  # words: a reading before within these is near
 MAGNITUDES = (0.1, 1, 5, 10, 20, 50, 100, 300, 1000, 3000)
@@ -54,6 +55,7 @@ def quantity_of(setting: Setting) -> Quantity:
     labels = {name: list(_own_features(setting, name)) for name in possible(setting.units)}
     shares = label_chances(CHOICE, _shared_features(setting), labels)
     shares = _with_reader(setting, list(labels), shares)
+    shares = [share / sum(shares) for share in shares]
     best = max(range(len(shares)), key=shares.__getitem__)
     return Quantity(list(labels)[best], shares[best], f"most probable ({shares[best]:.0%})")
 
@@ -63,11 +65,21 @@ def _with_reader(setting: Setting, names: list[str], shares: list[float]) -> lis
     read = setting.context.read_of.get(setting.item.first)
     if read is None:
         return shares
-    both = [
-        share**RULES * max(read.quantities.get(name, 0.0), LEAST) ** READER
-        for name, share in zip(names, shares, strict=True)
+    told = [read.quantities.get(name, 0.0) for name in names]
+    both = together(shares, told, weight=RULES, least=LEAST)
+    return [
+        both[at] * (GOES_ON if _as_before(setting, name) else 1) for at, name in enumerate(names)
     ]
-    return [share / sum(both) for share in both]
+
+
+def _as_before(setting: Setting, name: str) -> bool:
+    """Whether the same unit was said of the same thing just before, and measured this."""
+    last, units = setting.last, setting.units
+    if last is None or not units or setting.item.first - last.last > CLOSE:
+        return False
+    thing = setting.component.name if setting.component else NOT_SAID
+    alike = (last.quantity, last.component) == (name, thing)
+    return alike and last.unit in {unit.name for unit in units}
 
 
 def _is_certain(setting: Setting) -> bool:

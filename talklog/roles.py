@@ -38,6 +38,8 @@ ATTRIBUTIVE = ("volt", "amp", "inch", "litre", "liter", "ton", "tonne", "watt", 
 GRADED = ("bolt", "screw", "stud", "nut", "washer")  # "eight point eight bolt"
 OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
 Cuts = Mapping[int, tuple[Number, ...]]
+BLURRED = "where one number ends and the next begins could not be heard"
+LISTED = 4  # numbers of a list of places and values at least
 JUST = 2  # words between a cue and the cue that it overrules
 
 
@@ -115,6 +117,8 @@ def _roled(
     rivals = (number,) if chosen.places else chosen.numbers
     known = chosen.settled or (chosen.places and chosen.sure)
     doubt, others = (None, ()) if known else _doubt(run, rivals, number)
+    if doubt is None and not known and _is_blurred(transcript, run, chosen.numbers, number):
+        doubt = BLURRED
     if doubt is None and chosen.rivals and number == chosen.numbers[0]:
         said = chosen.rivals[0].said
         doubt, others = f"its first word could be a place, and the value {said}", chosen.rivals
@@ -167,6 +171,32 @@ def _doubt(
         return None, ()
     names = " or ".join(dict.fromkeys(n.said for n in wider))
     return f"the words could also mean {names}", wider[:4]
+
+
+def _is_blurred(
+    transcript: Transcript, run: NumberRun, chosen: Sequence[Number], number: Number
+) -> bool:
+    """Whether one of its ends is no end that was heard: "point nine point nine" may be 0.9 and 9.9
+    or 0.9 twice, and "one twenty five two twenty seven" may be values or places with values."""
+    if any(_are_places(way) for way in run.readings):
+        return True
+    at = chosen.index(number)
+    pairs = zip(chosen[max(0, at - 1) : at + 1], chosen[max(0, at - 1) + 1 : at + 2], strict=False)
+    return any(_runs_on(transcript, one, other) for one, other in pairs)
+
+
+def _runs_on(transcript: Transcript, one: Number, other: Number) -> bool:
+    """Whether a decimal goes over into the next number, with no pause to part them."""
+    if one.form != "decimal" or other.form != "decimal" or other.first != one.last + 1:
+        return False
+    return not paused(transcript, one.last, other.first, seconds=SHORT_PAUSE)
+
+
+def _are_places(way: Sequence[Number]) -> bool:
+    """Whether every other number counts up from one: 1, 25, 2, 27, 3, 19."""
+    places = [number.value for number in way[::2]]
+    listed = len(way) >= LISTED and len(way) % 2 == 0
+    return listed and places == list(range(1, len(places) + 1))
 
 
 def _role(

@@ -8,7 +8,7 @@ are. Nothing is decided about numbers: that is for the steps behind, which know 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
 from itertools import takewhile
@@ -19,13 +19,14 @@ from typing import TYPE_CHECKING, Any
 from talklog.clues import find_clues, find_landmarks
 from talklog.errors import DataFileError
 from talklog.mentions import Mention, Mentions, near
+from talklog.nouns import singular
 from talklog.numberclues import number_clues
 from talklog.numbers import Number, NumberRun
 from talklog.roled import RoledNumber
-from talklog.scopes import SHORT_PAUSE
+from talklog.scopes import SHORT_PAUSE, paused
 from talklog.transcript import Transcript
 from talklog.verbs import base_form
-from talklog.vocabulary import load
+from talklog.vocabulary import PART_CUES, load
 
 if TYPE_CHECKING:
     import numpy as np
@@ -36,13 +37,14 @@ FOLDER = Path(str(files("talklog"))) / "data" / "reader" / "note_reader"
 # Probabilities, chosen on the dev notes: see models/extractor/README.md.
 NAMED = 0.5  # of a word to be in the name of a thing
 BEGINS = 0.6  # of a word to begin another span
-UNKNOWN_DONE = 0.75  # the same, of a verb that the vocabulary does not know
 DONE = 0.4  # of a word to be a verb of work
+UNKNOWN_DONE = 0.75  # the same, of a verb that the vocabulary does not know
 SEEN = 0.3  # of a word to be in a state
 FATED = 0.7  # of a word to be a part whose fate is told
 LATER = 0.5  # of a word to be in later work
 SAID_PLACE = 0.5  # of a word to say the place of a number
 MUCH, TINY = 1.5, 1e-4  # in logarithms: nearly five times; least probability of a label
+APART = 0.001  # what is left of the share of a thing named after the verb or state and a pause
 OBJECT = 6  # words between a verb and its particle at most
 BETWEEN = ("it", "them", "that", "those", "one")  # words between a verb and its particle
 
@@ -61,8 +63,8 @@ class Work:
 
 
 @dataclass(frozen=True, slots=True)
-class State:
-    """A state at words ``first..last`` that a thing was seen in."""
+class Told:
+    """Words ``first..last`` that tell a state of a thing, or work to come on it."""
 
     thing: Mention | None
     first: int
@@ -75,15 +77,6 @@ class Fate:
 
     status: str
     at: int
-
-
-@dataclass(frozen=True, slots=True)
-class Later:
-    """Words ``first..last`` about work to come, and the thing that it is about."""
-
-    thing: Mention | None
-    first: int
-    last: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,9 +97,9 @@ class Seen:
     things: tuple[Mention, ...]
     numbers: tuple[NumberSeen, ...]
     works: tuple[Work, ...]
-    states: tuple[State, ...]
+    states: tuple[Told, ...]
     fates: tuple[Fate, ...]
-    laters: tuple[Later, ...]
+    laters: tuple[Told, ...]
     cuts: dict[int, tuple[Number, ...]]  # runs of number words to be divided otherwise
 
 
@@ -165,7 +158,7 @@ class _Decoder:
             works=tuple(self._works()),
             states=tuple(self._states()),
             fates=tuple(self._fates()),
-            laters=tuple(self._laters()),
+            laters=tuple(self._told("later", LATER)),
             cuts=dict(self._cuts(roled)),
         )
 
@@ -214,7 +207,13 @@ class _Decoder:
 
     def _thing_of(self, chances: np.ndarray, at: int) -> Mention | None:
         owners = self._owners(chances, at)
-        return max(owners, key=owners.__getitem__)
+        weighed = {thing: chance * (APART if self._is_apart(thing, at) else 1.0)
+                   for thing, chance in owners.items()}  # fmt: skip
+        return max(weighed, key=weighed.__getitem__)
+
+    def _is_apart(self, thing: Mention | None, at: int) -> bool:
+        """Whether a thing was named only after a long pause: "fitted a new one | battery ..."."""
+        return thing is not None and at < thing.first and paused(self.transcript, at, thing.first)
 
     def _owners(self, chances: np.ndarray, at: int) -> dict[Mention | None, float]:
         """The probability of each thing in the window around a word, and of none."""
@@ -317,15 +316,24 @@ class _Decoder:
         inside = any(thing.first <= at <= thing.last for thing in close)
         return inside or self.words[at] in (*BETWEEN, *load().small_words["before_names"])
 
-    def _states(self) -> Iterator[State]:
-        spans = decode(self.likely.words["state"], SEEN)
-        things = self._asked("state", [first for first, _ in spans])
+    def _told(self, name: str, least: float) -> Iterator[Told]:
+        whole = decode(self.likely.words[name], least)
+        spans = [next(self._unpaused(span)) for span in whole]
+        things = self._asked(name, [first for first, _ in spans])
         for (first, last), thing in zip(spans, things, strict=True):
-            yield State(thing, *self._whole_state(first, last))
+            yield Told(thing, first, last)
+
+    def _states(self) -> Iterator[Told]:
+        for state in self._told("state", SEEN):
+            first, last = self._whole_state(state.first, state.last)
+            yield replace(state, first=first, last=last)
 
     def _whole_state(self, first: int, last: int) -> Span:
-        """With the "not" before it, and without small words that end it."""
+        """With the "not" before it, without small words that end it and what a cue begins anew:
+        "worn | order a new one"."""
         small = load().small_words
+        cues = near(self.mentions.cues_of(*PART_CUES), first, last)
+        last = min([last, *(cue.first - 1 for cue in cues if first < cue.first <= last)])
         while last > first and self.words[last] in small["never_last"]:
             last -= 1
         while first and self.words[first - 1] in small["negations"]:
@@ -340,12 +348,6 @@ class _Decoder:
         labels = self.likely.words["part"]
         for at in (labels[:, 0] < 1 - FATED).nonzero()[0]:
             yield Fate(FATES[int(labels[at, 1:].argmax())], int(at))
-
-    def _laters(self) -> Iterator[Later]:
-        spans = decode(self.likely.words["later"], LATER)
-        things = self._asked("later", [first for first, _ in spans])
-        for (first, last), thing in zip(spans, things, strict=True):
-            yield Later(thing, first, last)
 
 
 def _united(spans: Iterable[Span]) -> Iterator[Span]:
@@ -375,15 +377,3 @@ def decode(rows: np.ndarray, least: float) -> list[Span]:
         else:
             spans.append([at, at])
     return [(first, last) for first, last in spans]
-
-
-def singular(word: str) -> str:
-    """ "bushes" -> "bush", "batteries" -> "battery", "pads" -> "pad", "rim's" -> "rim"."""
-    word = word.removesuffix("'s")
-    if len(word) < 4 or word.endswith(("ss", "us", "is")):
-        return word
-    if word.endswith("ies"):
-        return word[:-3] + "y"
-    if word.endswith(("shes", "ches", "xes", "sses")):
-        return word[:-2]
-    return word.removesuffix("s")

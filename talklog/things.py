@@ -3,26 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Protocol
 
 from talklog.context import Context
-from talklog.mentions import CueMention, Mention, near
+from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, Finding, FollowUp, Part, SpokenCaution
+from talklog.nouns import singular
 from talklog.roled import RoledNumber
-from talklog.seen import Work, singular
-from talklog.vocabulary import PART_CUES
+from talklog.seen import Work
+from talklog.vocabulary import PART_CUES, load
 
-
-class Span(Protocol):
-    """Something at words ``first..last``."""
-
-    @property
-    def first(self) -> int: ...
-    @property
-    def last(self) -> int: ...
-
-
-CHECKING = ("check",)
 PLAN = 3  # words between "i'll" and the verb of what is meant to be done
 OBJECT = 5  # words between a verb and the thing it is done to
 PRONOUNS = ("it", "them", "that", "those")
@@ -84,7 +73,7 @@ def actions(context: Context, later: Sequence[FollowUp] = ()) -> Iterator[Action
     to do."""
     read = [_worked(context, work, later) for work in context.seen.works] if context.seen else []
     known = _known_actions(context, later)
-    new = [k for k in known if _stands(context, k) and not any(_share(k, one) for one in read)]
+    new = [k for k in known if _stands(context, k) and not any(overlap(k, one) for one in read)]
     yield from sorted([*read, *new], key=lambda action: action.first)
 
 
@@ -118,11 +107,7 @@ def _together(span: Span, thing: Mention) -> tuple[int, int]:
 def _stands(context: Context, action: Action) -> bool:
     """Whether an action is one by rule alone: all without a reader, else what is still to do, and
     checks, which close what was to be checked but are no work to the reader."""
-    return context.seen is None or not action.done or action.verb in CHECKING
-
-
-def _share(one: Span, other: Span) -> bool:
-    return one.first <= other.last and other.first <= one.last
+    return context.seen is None or not action.done or action.verb in load().checking
 
 
 def _known_actions(context: Context, later: Sequence[FollowUp]) -> Iterator[Action]:
@@ -212,13 +197,15 @@ def parts(
 
 def _fates(context: Context) -> list[tuple[Mention, str, int, int]]:
     """What the trained reader understands, and what a cue says of a part: "on order", "missing". A
-    cue weighs more; that a part was fitted it says only where the reader sees one too."""
+    cue weighs more; that a part was fitted it says only where the reader sees one too, or work done
+    on it."""
     told = list(_told_fates(context))
     if context.seen is None:
         return told
     cued = {fate[0]: fate for fate in told}
     read = {fate[0]: cued.get(fate[0], fate) for fate in _read_fates(context)}
-    sure = {thing: fate for thing, fate in cued.items() if fate[1] != "fitted"}
+    worked = {work.thing for work in context.seen.works if work.done}
+    sure = {t: fate for t, fate in cued.items() if fate[1] != "fitted" or t in worked}
     return sorted((read | sure).values(), key=lambda fate: fate[2])
 
 
@@ -277,7 +264,7 @@ def _on_part(context: Context, mention: CueMention, component: Mention) -> bool:
 def findings(context: Context, warned: Sequence[SpokenCaution] = ()) -> Iterator[Finding]:
     """Every condition with the thing it was seen on, in order; none within a warning."""
     read = list(_read_findings(context)) if context.seen is not None else []
-    known = [k for k in _known_findings(context) if not any(_share(k, one) for one in read)]
+    known = [k for k in _known_findings(context) if not any(overlap(k, one) for one in read)]
     for finding in sorted([*read, *known], key=lambda finding: finding.first):
         if not any(w.first <= finding.first <= w.last for w in warned):
             yield finding

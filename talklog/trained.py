@@ -55,7 +55,7 @@ def settle(mentions: Mentions, roled: Sequence[RoledNumber], seen: Seen) -> tupl
     places = {at for number in seen.numbers for at in number.place}
     settled = (_settled(item, own, named=_is_named(mentions, item))
                for item, own in zip(roled, chances, strict=True))  # fmt: skip
-    return tuple(_placed(item, places) for item in settled)
+    return tuple(_contested(mentions, _placed(item, places)) for item in settled)
 
 
 def _placed(item: RoledNumber, places: Set[int]) -> RoledNumber:
@@ -117,6 +117,17 @@ def _settled(item: RoledNumber, chances: Mapping[str, float], *, named: bool) ->
     changed = _changed(item, best, chances[best])
     doubtful = best in MEASURING and reading < (NAMED_LEAST if named else ASK_BELOW)
     return _asked(changed) if doubtful else changed
+
+
+def _contested(mentions: Mentions, item: RoledNumber) -> RoledNumber:
+    """ "voltage is eleven point eight bolt": a size by what follows, but what is measured was said
+    just before. A unit that was misheard must not take a reading away: it is asked about."""
+    if item.role != "part_size" or item.unit is not None or item.whole is not None:
+        return item
+    close = near(mentions.of("quantity"), item.first, item.first)
+    if not any(0 < item.first - q.last <= JUST for q in close):
+        return item
+    return replace(item, role="unknown", because="what is measured was said, but a size follows")
 
 
 def _asked(item: RoledNumber) -> RoledNumber:

@@ -108,6 +108,7 @@ class Vocabulary:
     positions: Phrases
     numbered: frozenset[str]  # words before a place that is a number: "cylinder"
     not_places: tuple[Phrase, ...]  # "all right"
+    never_places: frozenset[str]  # none where they are no place by rule: "three thou high"
     axes: Mapping[str, int]  # word of a place -> its axis, from 1 on: "left" and "right" share one
     quantities: Phrases
     implied: Mapping[str, str]  # quantity -> the component it means
@@ -116,6 +117,7 @@ class Vocabulary:
     habits: Mapping[tuple[str, str], str]  # (component, unit) -> quantity
     measured_of: Mapping[str, frozenset[str]]  # component -> the quantities of its habits
     actions: Phrases
+    checking: frozenset[str]  # actions that look and change nothing
     conditions: Phrases
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
@@ -130,8 +132,9 @@ class Vocabulary:
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
     things = _file("components.toml", {"component", "heads", "numbered", "liquid"})
-    places = _file("positions.toml", {"numbered", "false", "axes", "fixed"})
+    places = _file("positions.toml", {"numbered", "false", "never", "axes", "fixed"})
     measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
+    done = _file("actions.toml", {"action", "checking"})
     found = _file("conditions.toml", {"conditions", "measuring"})
     dues = _file("dues.toml", {"events", "opening", "durations"})
     small = _file(
@@ -147,6 +150,7 @@ def load() -> Vocabulary:
         positions=parse_phrases("positions.toml", places["fixed"]),
         numbered=frozenset(places["numbered"]),
         not_places=tuple(map(phrase, places["false"])),
+        never_places=frozenset({*places["never"], *(w for axis in places["axes"] for w in axis)}),
         axes={word: axis for axis, words in enumerate(places["axes"], 1) for word in words},
         quantities=parse_phrases("quantities.toml", measured["quantity"]),
         implied=measured["implies"],
@@ -154,7 +158,8 @@ def load() -> Vocabulary:
         rare_units=frozenset(measured["rarely"]),
         habits=habits,
         measured_of=_by_component(habits),
-        actions=parse_phrases("actions.toml", _file("actions.toml", {"action"})["action"]),
+        actions=parse_phrases("actions.toml", done["action"]),
+        checking=frozenset(done["checking"]),
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=_longest_first(found["measuring"]),
         events=_longest_first(dues["events"]),

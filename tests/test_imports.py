@@ -11,6 +11,7 @@ PACKAGE = Path(__file__).parents[1] / "talklog"
 LAYERS = (
     "errors",
     "folders",
+    "nouns",
     "transcript",
     "progress",
     "audio",

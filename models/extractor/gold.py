@@ -9,10 +9,11 @@ from difflib import SequenceMatcher
 from typing import Any
 
 from models.extractor.passages import Item, Passage
-from models.extractor.scoring import UNCOUNTED, component_words, singular
+from models.extractor.scoring import UNCOUNTED, component_words
 from talklog.mentions import Mentions
 from talklog.notereader import FATES, QUANTITIES, ROLES
 from talklog.notes import NOT_SAID
+from talklog.nouns import singular
 from talklog.roled import MEASURING, RoledNumber
 from talklog.verbs import base_form
 
@@ -228,7 +229,6 @@ def _labels(
     yield "thing", _spanned(length, _named_spans(passage.words, tails | names))
     yield "state", _spanned(length, map(_condition, _of(passage, "findings")))
     yield "later", _spanned(length, ((i.first, i.last) for i in lists["follow_ups"]))
-    yield "warning", _spanned(length, ((i.first, i.last) for i in lists["cautions"]))
     yield "number", _spanned(length, _number_spans(passage, roled, roles))
     work, part = [0] * length, [0] * length
     for item in lists["actions"]:

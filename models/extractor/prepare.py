@@ -61,9 +61,9 @@ def _doc(words: Sequence[str], vocab: Vocab) -> tuple[Doc, Mentions, tuple[Roled
 
 @click.command()
 @click.option("--folder", type=click.Path(path_type=Path), default=WORK)
-@click.option("--made", default=1500, show_default=True, help="Generated notes added to train.")
+@click.option("--made", default=300, show_default=True, help="Generated notes added to train.")
 @click.option("--weight", default=0.15, show_default=True, help="What one of them counts.")
-@click.option("--copies", default=3, show_default=True, help="Variants of each note of train.")
+@click.option("--copies", default=4, show_default=True, help="Variants of each note of train.")
 def main(folder: Path, made: int, weight: float, copies: int) -> None:
     """Writes train.spacy, dev.spacy and test.spacy."""
     folder.mkdir(parents=True, exist_ok=True)

@@ -34,8 +34,8 @@ from typing import Any
 
 from models.extractor.passages import Item, Passage
 from talklog import notes
+from talklog.nouns import singular
 from talklog.numbers import find_numbers
-from talklog.seen import singular
 from talklog.transcript import Source, Transcript, Word
 from talklog.verbs import plain_form
 from talklog.vocabulary import load

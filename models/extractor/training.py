@@ -51,7 +51,7 @@ torch.set_num_threads(1)  # small arrays: more threads only wait for each other
 WEIGHT = "weight"  # key of Doc.user_data: what a generated note counts
 # How much each part of the task counts in the loss.
 LOSS = {
-    "thing": 2.0, "state": 2.0, "later": 1.0, "warning": 0.5, "number": 1.0, "work": 2.0,
+    "thing": 2.0, "state": 2.0, "later": 1.0, "number": 1.0, "work": 2.0,
     "part": 1.5, "role": 1.0, "quantity": 0.7, "place": 1.0,
     "number asks": 1.5, "work asks": 0.8, "state asks": 0.6, "later asks": 0.2,
 }  # fmt: skip

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from models.extractor.gold import component_names
 from models.extractor.passages import LISTS, Item, Passage
-from models.extractor.scoring import singular
+from talklog.nouns import singular
 from talklog.vocabulary import load
 
 MIRRORED = (
