@@ -162,7 +162,7 @@ class Context:
     def position_of(self, first: int, component: Mention | None) -> str | None:
         """The place of a number: "2", "front left", "inlet 1"."""
         read = tuple(p for p in self._read_places(first) if not self._gone(p, component, first))
-        places = self._nearest_of_each_axis(read, first)
+        places = self._nearest_of_each_axis(read, component, first)
         inside = component is not None
         named = [
             p.name
@@ -178,12 +178,14 @@ class Context:
             return False
         return self.paused(place.last, component.first)
 
-    def _nearest_of_each_axis(self, read: tuple[Mention, ...], first: int) -> tuple[Mention, ...]:
+    def _nearest_of_each_axis(
+        self, read: tuple[Mention, ...], component: Mention | None, first: int
+    ) -> tuple[Mention, ...]:
         """The places that the reader takes, else those by rule. Nothing is both left and right: of
         places on one axis the last said before the number stays, with those by rule among them."""
         ruled = self._place_of.get(first, ())
         if not read:
-            ruled = tuple(p for p in ruled if abs(first - p.last) <= BESIDE_VALUE)
+            ruled = tuple(p for p in ruled if _is_close(p, component, first))
         kept: list[Mention] = []
         taken: set[int] = set()
         for place in sorted({*read, *ruled}, key=lambda p: (p.first > first, abs(first - p.first))):
@@ -280,6 +282,12 @@ def _numbered(place: Mention) -> Mention:
 
 def _valued(item: RoledNumber) -> bool:
     return item.role in MEASURING
+
+
+def _is_close(place: Mention, component: Mention | None, first: int) -> bool:
+    """Beside the number, or right before its thing: "front disc runout is three thou"."""
+    named = component is not None and place.last + 1 == component.first
+    return named or abs(first - place.last) <= BESIDE_VALUE
 
 
 def _is_place(item: RoledNumber) -> bool:
