@@ -23,6 +23,7 @@ NEAR = 14  # words: farther back, a component is carried on
 AFTER = 5  # words: how far behind a number its component may stand
 BESIDE_VALUE = 4  # words from a place to the number of which it is the place by rule alone
 BESIDE = 4  # words between a place and its number
+NUMBERED = -1  # the axis of places by number
 SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
 
 
@@ -188,7 +189,9 @@ class Context:
             ruled = tuple(p for p in ruled if _is_close(p, component, first))
         kept: list[Mention] = []
         taken: set[int] = set()
-        for place in sorted({*read, *ruled}, key=lambda p: (p.first > first, abs(first - p.first))):
+        for place in sorted(
+            {*read, *ruled}, key=lambda p: (p not in read, p.first > first, abs(first - p.first))
+        ):
             axes = self._axes(place)
             if not axes & taken and (place in read or axes or not read):
                 kept.append(place)
@@ -196,6 +199,8 @@ class Context:
         return tuple(sorted(kept, key=lambda place: place.first))
 
     def _axes(self, place: Mention) -> set[int]:
+        if place.kind == "place":
+            return {NUMBERED}
         words = self.transcript.words[place.first : place.last + 1]
         table = load().axes
         return {table[word.text] for word in words if word.text in table}
@@ -209,8 +214,9 @@ class Context:
             close = near(self.places, at, at)
             known = next((p for p in close if p.first <= at <= p.last), None)
             text = self.transcript.words[at].text
-            if known is None and text in load().never_places:
-                continue  # the "left" of "four mil left on it", the "high" of "three thou high"
+            alone = at + 1 not in read.place  # the "high" of "three thou high", not of "high side"
+            if known is None and text in load().never_places and alone:
+                continue
             place = known or self._numbered_at(at) or Mention("position", _plain(text), at, at)
             if place not in found:
                 found.append(place)

@@ -26,7 +26,10 @@ PASSAGE = 60  # words: farther back, a component is no longer what is talked of
 BEHIND = 6  # words: how far behind a number its component may stand
 TOPIC, TOPIC_GAP = 3, 6  # a component among the first words is what the note is about, even far on
 FAR_OFF = 0.02  # what is left of the share of a thing that was talked of before a pause
-FAVOUR, TOLD = 12.0, 3  # of a thing with only "is", "at" between it and the number; words
+FAVOUR, TOLD = (
+    25.0,
+    3,
+)  # of a thing with nothing or only "is", "at" between it and the number; words
 LEAST = 0.02  # probability of a thing that the reader does not think of
 RULES = 0.5  # weight of their opinion beside the reader's, chosen on the dev notes
 STEPS = (1, 2, 3, 4, 6, 9, 14, 22, 40)  # words: distances within one of these are alike
@@ -149,7 +152,7 @@ class Surroundings:
             return FAR_OFF
         told = thing is not None and 0 < item.first - thing.last <= TOLD
         between = self._between(thing.last, item.first) if told else []
-        return FAVOUR if between and all(word in SAYING for word in between) else 1.0
+        return FAVOUR if told and all(word in SAYING for word in between) else 1.0
 
     def left_behind(
         self, thing: Mention | None, others: Sequence[Mention | None], item: RoledNumber

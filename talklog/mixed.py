@@ -1,6 +1,7 @@
 """Step 4c: numbers with their unit in the middle. Knows no bands.
 
-"an inch and a half" is 1.5 in, "two litres and a quarter" 2.25 l; "a mil" alone is no number.
+"an inch and a half" is 1.5 in, "two litres and a quarter" 2.25 l; "a mil" alone is no number. "one
+metre forty" is 1.4 m, and asked about, for it could be two numbers.
 """
 
 from __future__ import annotations
@@ -13,6 +14,8 @@ from talklog.mentions import Mention, Mentions, near
 from talklog.roled import RoledNumber
 from talklog.transcript import Transcript
 
+# Units of which the hundredths go unnamed, and the words for them. Common practice, no source.
+HUNDREDS = {"m": ("metre", "metres", "meter", "meters")}
 BROKEN = ("fraction", "decimal", "tail")  # forms of what follows "and"
 
 
@@ -40,6 +43,8 @@ def _behind(
     words: Sequence[str], unit: Mention, roled: Sequence[RoledNumber]
 ) -> RoledNumber | None:
     """ "and a half", "and three eighths" right behind a unit, with no unit of its own."""
+    if unit.name in HUNDREDS and words[unit.last] in HUNDREDS[unit.name]:
+        return next((n for n in near(roled, unit.last, unit.last) if _is_rest(n, unit)), None)
     if words[unit.last + 1 : unit.last + 2] != ["and"]:
         return None
     close = (n for n in near(roled, unit.last, unit.last) if n.number.form in BROKEN)
@@ -47,12 +52,21 @@ def _behind(
                  and unit.last + 1 <= n.first <= unit.last + 3), None)  # fmt: skip
 
 
+def _is_rest(item: RoledNumber, unit: Mention) -> bool:
+    """The "forty" of "one metre forty": centimetres that nobody names."""
+    value, beside = item.number.value, item.first == unit.last + 1
+    return beside and item.unit is None and value == int(value) and 10 <= value <= 99
+
+
 def _joined(
     words: Sequence[str], unit: Mention, whole: RoledNumber | None, part: RoledNumber
 ) -> RoledNumber:
-    value = (whole.number.value if whole else Decimal(1)) + part.number.value
+    hundredths = part.number.value >= 1
+    behind = part.number.value / 100 if hundredths else part.number.value
+    value = (whole.number.value if whole else Decimal(1)) + behind
     article = unit.first and words[unit.first - 1] in ("a", "an")
     first = whole.first if whole else unit.first - bool(article)
     said = f"{value.normalize():f}"
     number = replace(part.number, first=first, value=value, said=said, form="mixed")
-    return replace(whole or part, number=number, unit=unit, others=())
+    doubt = "it could be two numbers" if hundredths else (whole or part).doubt
+    return replace(whole or part, number=number, unit=unit, others=(), doubt=doubt)

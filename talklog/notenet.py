@@ -1,7 +1,8 @@
 """The network of the trained note reader: arrays in, scores out. Knows no words.
 
-Words are rows. Each is the sum of hashed clues and of a word vector; maxout layers over a few
-neighbours and over the means of the words before and behind mix them. From the rows come labels for
+Words are rows. Each is the sum of hashed clues and of what the pretrained encoder (``encoder``)
+says of the word; maxout layers over a few neighbours and over the means of the words before and
+behind mix them. From the rows come labels for
 each word, and for each number its role, what it measures, which thing it belongs to and which words
 say its place. Written for arrays of NumPy, which read, and of PyTorch, which train: ``Ops`` holds
 the few functions that differ.
@@ -14,6 +15,8 @@ from dataclasses import dataclass
 from typing import Any, Protocol
 
 import numpy as np
+
+from talklog import encoder
 
 PIECES = 3  # of which a maxout layer takes the largest
 MEANS = (8, 24)  # words on each side whose mean a word is told
@@ -31,7 +34,7 @@ WORD_HEADS = {
     "state": SPAN,
     "later": SPAN,
     "number": SPAN,
-    "work": 3,  # none, done, to do
+    "work": 4,  # none, a verb of what is done, of what is to do, a particle of such a verb
     "part": 6,  # none, then the five fates
 }
 ASKERS = ("number", "work", "state", "later")  # who asks which thing is meant
@@ -40,23 +43,18 @@ Array = Any
 Params = Mapping[str, Array]
 
 
-class Ops(Protocol):
+class Ops(encoder.Ops, Protocol):
     """What is called otherwise in NumPy and in PyTorch."""
 
-    def bag(self, table: Array, keys: Array, starts: Array) -> Array: ...
     def concat(self, arrays: Sequence[Array], axis: int) -> Array: ...
     def largest(self, array: Array) -> Array: ...
     def einsum(self, rule: str, *arrays: Array) -> Array: ...
-    def drop(self, array: Array) -> Array: ...
     def zeros(self, rows: int, width: int) -> Array: ...
     def masked(self, array: Array, mask: Array) -> Array: ...
 
 
-class NumpyOps:
+class NumpyOps(encoder.NumpyOps):
     """For reading."""
-
-    def bag(self, table: Array, keys: Array, starts: Array) -> Array:
-        return np.add.reduceat(table[keys], starts, axis=0)
 
     def concat(self, arrays: Sequence[Array], axis: int) -> Array:
         return np.concatenate(arrays, axis)
@@ -66,9 +64,6 @@ class NumpyOps:
 
     def einsum(self, rule: str, *arrays: Array) -> Array:
         return np.einsum(rule, *arrays)
-
-    def drop(self, array: Array) -> Array:
-        return array
 
     def zeros(self, rows: int, width: int) -> Array:
         return np.zeros((rows, width), dtype="float32")
@@ -81,8 +76,7 @@ class NumpyOps:
 class Words:
     """The words of some notes one after another, n rows. Row n stands for no word."""
 
-    word: Array  # (n,) key of the word
-    vector: Array  # (n,) row of the word vectors; 0 for none
+    pieces: encoder.Pieces
     clues: Array  # (m,) keys of all clues
     starts: Array  # (n,) where the clues of each word begin
     wide: Array  # (n, 5) rows of the neighbours
@@ -111,13 +105,14 @@ class Numbers:
 
 
 def shapes(
-    *, width: int, depth: int, words: int, vectors: int, roles: int, quantities: int
+    *, width: int, depth: int, layers: int, pieces: int, roles: int, quantities: int
 ) -> dict[str, Any]:
-    """Name -> shape of every parameter but the word vectors."""
+    """Name -> shape of every parameter, those of the encoder too."""
     wide = len(MEANS) * 2 + 1
     found: dict[str, Any] = {
-        "words": (words, width), "clues": (HASHED, width), "number_clues": (NUMBER_HASHED, width),
-        "role_clues": (NUMBER_HASHED, roles), "vectors.W": (width, vectors),
+        **encoder.shapes(pieces=pieces, layers=layers), "context.W": (width, encoder.WIDTH),
+        "clues": (HASHED, width), "number_clues": (NUMBER_HASHED, width),
+        "role_clues": (NUMBER_HASHED, roles),
         **_maxout("mix", width, width), **_maxout("means", width * wide, width),
         **_maxout("whole", width * 5, width),
     }  # fmt: skip
@@ -145,8 +140,13 @@ def _maxout(name: str, inputs: int, outputs: int) -> dict[str, Any]:
 
 def encode(params: Params, words: Words, ops: Ops) -> Array:
     """(n + 1, width): the words in their surroundings; the last row is zero."""
-    rows = params["vectors"][words.vector] @ params["vectors.W"].T + params["words"][words.word]
-    rows = rows + ops.bag(params["clues"], words.clues, words.starts)
+    rows = encoder.contexts(params, words.pieces, ops) @ params["context.W"].T
+    return mixed(params, rows, words, ops)
+
+
+def mixed(params: Params, contexts: Array, words: Words, ops: Ops) -> Array:
+    """The same from what the encoder said, (n, width)."""
+    rows = contexts + ops.bag(params["clues"], words.clues, words.starts)
     none = ops.zeros(1, rows.shape[1])
     rows = ops.drop(_layer(params, "mix", rows, ops))
     for at in range(_depth(params)):

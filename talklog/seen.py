@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
-from itertools import takewhile
 from math import log
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,18 +34,18 @@ if TYPE_CHECKING:
 
 FOLDER = Path(str(files("talklog"))) / "data" / "reader" / "note_reader"
 # Probabilities, chosen on the dev notes: see models/extractor/README.md.
-NAMED = 0.5  # of a word to be in the name of a thing
+NAMED = 0.7  # of a word to be in the name of a thing
 BEGINS = 0.6  # of a word to begin another span
-DONE = 0.4  # of a word to be a verb of work
+DONE = 0.24  # of a word to be a verb of work
 UNKNOWN_DONE = 0.75  # the same, of a verb that the vocabulary does not know
 SEEN = 0.3  # of a word to be in a state
 FATED = 0.7  # of a word to be a part whose fate is told
-LATER = 0.5  # of a word to be in later work
-SAID_PLACE = 0.5  # of a word to say the place of a number
+LATER = 0.65  # of a word to be in later work
+SAID_PLACE = 0.3  # of a word to say the place of a number
 MUCH, TINY = 1.5, 1e-4  # in logarithms: nearly five times; least probability of a label
 APART = 0.001  # what is left of the share of a thing named after the verb or state and a pause
-OBJECT = 6  # words between a verb and its particle at most
-BETWEEN = ("it", "them", "that", "those", "one")  # words between a verb and its particle
+OBJECT = 8  # words from a verb to its particle at most
+PARTICLE = 0.5  # of a word to belong to a verb before it
 
 Span = tuple[int, int]
 
@@ -108,10 +107,10 @@ def reader() -> NoteReader:
     """The reader with its weights. Raises DataFileError when its folder is not whole."""
     from spacy.vocab import Vocab
 
-    from talklog.notereader import NoteReader
+    from talklog.notereader import load as load_reader
 
     try:
-        return NoteReader(Vocab()).from_disk(FOLDER)
+        return load_reader(Vocab(), FOLDER)
     except (OSError, ValueError, KeyError) as error:
         raise DataFileError(
             f"{FOLDER}: the trained reader cannot be loaded ({error}); install talklog again"
@@ -127,7 +126,7 @@ def see(transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
 
 
 def _clues_of(transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]) -> Any:
-    from talklog.notereader import NoteClues
+    from talklog.notearrays import NoteClues
 
     return NoteClues(
         said=[word.text for word in transcript.words],
@@ -158,7 +157,7 @@ class _Decoder:
             works=tuple(self._works()),
             states=tuple(self._states()),
             fates=tuple(self._fates()),
-            laters=tuple(self._told("later", LATER)),
+            laters=tuple(self._laters()),
             cuts=dict(self._cuts(roled)),
         )
 
@@ -217,7 +216,7 @@ class _Decoder:
 
     def _owners(self, chances: np.ndarray, at: int) -> dict[Mention | None, float]:
         """The probability of each thing in the window around a word, and of none."""
-        from talklog.notereader import REACH
+        from talklog.notenet import REACH
 
         found: dict[Mention | None, float] = {None: float(chances[-1])}
         for thing in near(self.things, at, at):
@@ -230,7 +229,8 @@ class _Decoder:
     # ---- numbers ---------------------------------------------------------------------------------
 
     def _number(self, at: int, item: RoledNumber) -> NumberSeen:
-        from talklog.notereader import QUANTITIES, REACH, ROLES
+        from talklog.notearrays import QUANTITIES, ROLES
+        from talklog.notenet import REACH
 
         first, chances = item.number.first, self.likely.places[at]
         place = {first + int(away) - REACH: float(chances[away])
@@ -282,10 +282,12 @@ class _Decoder:
 
     def _works(self) -> Iterator[Work]:
         labels = self.likely.words["work"]
-        places = [int(at) for at in (labels[:, 0] < 1 - DONE).nonzero()[0]]
+        worked = labels[:, 1] + labels[:, 2]
+        places = [int(at) for at in (worked > DONE).nonzero()[0]]
         for at, thing in zip(places, self._asked("work", places), strict=True):
             last, verb = self._verb(at)
-            if labels[at, 0] > 1 - UNKNOWN_DONE and verb not in load().actions:
+            doubtful = worked[at] < UNKNOWN_DONE and verb not in load().actions
+            if doubtful or (thing is None and verb in load().checking):
                 continue
             yield Work(verb, thing, bool(labels[at, 1] >= labels[at, 2]), at, last)
 
@@ -302,19 +304,12 @@ class _Decoder:
         return at, known.name if known else base_form((self.words[at],))
 
     def _particles(self, at: int) -> list[int]:
-        """The particles of a verb: "took apart", "took it apart", "took the bottom cover off"."""
-        after = at + 1
-        while after < len(self.words) and after - at <= OBJECT and self._in_object(after):
-            after += 1
-        found = list(range(after, min(after + 2, len(self.words))))
-        return list(
-            takewhile(lambda place: self.words[place] in load().small_words["particles"], found)
-        )
-
-    def _in_object(self, at: int) -> bool:
-        close = near(self.things, at, at)
-        inside = any(thing.first <= at <= thing.last for thing in close)
-        return inside or self.words[at] in (*BETWEEN, *load().small_words["before_names"])
+        """The particles of a verb: "took apart", "took the bottom cover off"."""
+        labels = self.likely.words["work"]
+        behind = range(at + 1, min(at + OBJECT, len(self.words)))
+        other = next((b for b in behind if labels[b, 1] + labels[b, 2] > DONE), len(self.words))
+        found = [b for b in behind if b < other and labels[b, 3] > PARTICLE]
+        return found[:2]
 
     def _told(self, name: str, least: float) -> Iterator[Told]:
         whole = decode(self.likely.words[name], least)
@@ -322,6 +317,14 @@ class _Decoder:
         things = self._asked(name, [first for first, _ in spans])
         for (first, last), thing in zip(spans, things, strict=True):
             yield Told(thing, first, last)
+
+    def _laters(self) -> Iterator[Told]:
+        """Work to come on a thing, or a verb of it: "it tomorrow" is none."""
+        labels = self.likely.words["work"]
+        for told in self._told("later", LATER):
+            worked = labels[told.first : told.last + 1, 1:3].sum(1).max() > DONE
+            if told.thing is not None or worked:
+                yield told
 
     def _states(self) -> Iterator[Told]:
         for state in self._told("state", SEEN):
@@ -343,7 +346,7 @@ class _Decoder:
         return first, last
 
     def _fates(self) -> Iterator[Fate]:
-        from talklog.notereader import FATES
+        from talklog.notearrays import FATES
 
         labels = self.likely.words["part"]
         for at in (labels[:, 0] < 1 - FATED).nonzero()[0]:

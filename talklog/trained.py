@@ -17,8 +17,9 @@ from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 # Chosen on the dev notes: see models/extractor/README.md.
-CUED, PLAIN = 20.0, 2.5  # how many times more probable the role by rule is, with a cue and without
-READ_FROM = 0.65  # P(reading) from which a number is a reading
+CUED, PLAIN = 20.0, 1.5  # how many times more probable the role by rule is, with a cue and without
+READ_ANYWAY = 0.9  # P(reading) by the reader from which what its form set aside is one all the same
+READ_FROM = 0.75  # P(reading) from which a number is a reading
 SET_FROM = 0.9  # P(set) over P(reading) from which a value was set with no word that says so
 ASK_BELOW = 0.8  # P(reading) below which a reading is asked about
 NAMED_LEAST = 0.05  # P(reading) from which a value beside its quantity and unit stays a reading
@@ -28,7 +29,9 @@ JUST = 2  # words between a thing and its value
 ALIKE = {"part_quantity": "count", "no_number": "count", "unsure": "unknown"}
 # The rules know better what can be one of these.
 NOT_READ = ("meter", "follow_up", "inside", "unknown")
-BY_RULE = (*NOT_READ, "superseded", "time_or_date")
+# What a cue gives to a book, a customer or a plan never becomes a reading.
+SOMEBODYS = ("quoted_spec", "other_opinion", "intention", "hypothetical")
+BY_RULE = (*NOT_READ, "superseded")
 PAIRED = ("as_found", "as_left")  # roles of a value that was another one before or after
 
 
@@ -53,8 +56,8 @@ def settle(mentions: Mentions, roled: Sequence[RoledNumber], seen: Seen) -> tupl
     if values < 2:
         chances = [_unpaired(item, own) for item, own in zip(roled, chances, strict=True)]
     places = {at for number in seen.numbers for at in number.place}
-    settled = (_settled(item, own, named=_is_named(mentions, item))
-               for item, own in zip(roled, chances, strict=True))  # fmt: skip
+    settled = (_settled(item, own, named=_is_named(mentions, item), read=_reading(seen_.roles))
+               for item, own, seen_ in zip(roled, chances, seen.numbers, strict=True))  # fmt: skip
     return tuple(_contested(mentions, _placed(item, places)) for item in settled)
 
 
@@ -102,12 +105,20 @@ def _is_named(mentions: Mentions, item: RoledNumber) -> bool:
     )
 
 
-def _settled(item: RoledNumber, chances: Mapping[str, float], *, named: bool) -> RoledNumber:
-    if item.whole is not None or item.number.high is not None or item.role in BY_RULE:
+def _reading(chances: Mapping[str, float]) -> float:
+    return sum(chances[role] for role in MEASURING)
+
+
+def _settled(
+    item: RoledNumber, chances: Mapping[str, float], *, named: bool, read: float
+) -> RoledNumber:
+    """``read``: P(reading) by the reader alone."""
+    fixed = item.whole is not None or item.number.high is not None or item.role in BY_RULE
+    set_aside = item.role not in MEASURING and (item.sure or item.role == "time_or_date")
+    others = item.sure and item.role in (*SOMEBODYS, "position")
+    if fixed or others or (set_aside and read < READ_ANYWAY):
         return item
-    reading = sum(chances[role] for role in MEASURING)
-    if item.sure and item.role not in MEASURING:
-        return item
+    reading = read if set_aside else _reading(chances)
     kind = [role for role in chances if (role in MEASURING) == (reading >= READ_FROM)]
     best = max(kind, key=chances.__getitem__)
     if best == "set" and not item.sure and chances[best] < SET_FROM * reading:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -38,10 +39,19 @@ def spoken(text: str) -> Transcript:
     return Transcript(Source("audio", "note.wav", "0" * 64), tuple(words))
 
 
-def rows(name: str) -> list[tuple[str, str]]:
+def rows(name: str) -> list[Any]:
+    """Rows that begin with "~" are known to come out wrong; a test tells when they do not."""
     lines = (TABLES / name).read_text("utf-8").splitlines()
     pairs = [line.split("=>") for line in lines if line.strip() and not line.startswith("#")]
-    return [(sentence.strip(), wanted.strip()) for sentence, wanted in pairs]
+    wrong = pytest.mark.xfail(strict=True, reason="known to come out wrong")
+    return [
+        pytest.param(
+            sentence.removeprefix("~").strip(),
+            wanted.strip(),
+            marks=wrong if sentence.startswith("~") else (),
+        )
+        for sentence, wanted in pairs
+    ]
 
 
 def told(transcript: Transcript, notes: Notes) -> str:
@@ -146,7 +156,11 @@ def test_every_kind_of_cue_is_needed(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _needless(monkeypatch: pytest.MonkeyPatch) -> list[str]:
-    sentences = [spoken(s) for name in ("passages.txt", "sentences.txt") for s, _ in rows(name)]
+    sentences = [
+        spoken(s)
+        for name in ("passages.txt", "sentences.txt")
+        for s, _ in (row.values for row in rows(name))
+    ]
     whole = [understand(transcript) for transcript in sentences]
     full = vocabulary.load()
     needless = []

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from shutil import copyfile
+from typing import Any
 
 import numpy as np
 import pytest
@@ -147,37 +147,47 @@ def test_the_figures_do_not_fall() -> None:
     assert tally.share("leaked") <= 0.17
 
 
-def test_training_learns_ten_passages(tmp_path: Path) -> None:
-    """The whole recipe in small: Docs with clues and labels, spaCy's own loop, better figures."""
-    pytest.importorskip("torch", reason="pip install torch")
-    import spacy
-    from spacy.training import Example
-    from spacy.util import fix_random_seed
-
+def small_lessons(count: int, table: dict[str, int]) -> list[Any]:
     from models.extractor import training
-    from models.extractor.prepare import doc_of
-    from talklog.notereader import NoteReader, note_of
+    from models.extractor.prepare import line_of
 
-    fix_random_seed(1)
-    nlp = spacy.blank("en")
-    reader = nlp.add_pipe("note_reader", config={"sizes": {"width": 16, "depth": 1}})
-    docs = [doc_of(p, nlp.vocab, names=frozenset()) for p in passages.load_split("train")[:10]]
-    examples = [Example(doc.copy(), doc) for doc in docs]
-    reader.initialize(lambda: examples, nlp=nlp, vectors=str(seen.FOLDER / "vectors.npz"))
-    optimizer = nlp.create_optimizer()
-    optimizer.learn_rate = 0.01
-    for _ in range(60):
-        reader.update(examples, sgd=optimizer, drop=0.1)
-    for example in examples:
-        reader(example.predicted)
-    figures = reader.score(examples)
+    some = passages.load_split("train")[:count]
+    return [training.lesson_of(line_of(p, names=frozenset()), table) for p in some]
+
+
+def test_training_learns_ten_passages(tmp_path: Path) -> None:
+    """The whole recipe in small: clues and labels, steps, better figures, weights that load."""
+    pytest.importorskip("torch", reason="pip install torch")
+    from models.extractor import train, training
+    from talklog import notereader, packed
+
+    reader = seen.reader()
+    lessons = small_lessons(10, reader.pieces)
+    sizes = {"width": 16, "depth": 1, "layers": 0}
+    wanted = {
+        **{
+            "batch": 10,
+            "steps": 60,
+            "rate": 0.02,
+            "encoder_rate": 0.002,
+            "warmup": 1,
+            "decay": 0.0,
+        },
+        **{"averaged": 0.9, "hidden": 0.1, "generated": 0.0, "rounded": 0.3, "shown": 30},
+        **{"seed": 1, "sizes": sizes, "drop": {"net": 0.1, "encoder": 0.0, "context": 0.0}},
+    }
+    start = {"encoder.pieces": reader.params["encoder.pieces"]}
+    params = train.train({"train": lessons, "dev": lessons}, reader.pieces, start, wanted)
+    tensors = {name: training.torch.tensor(param) for name, param in params.items()}
+    batch = training.torched(training.batch_of(lessons, reader.pieces))
+    figures = training.figures(tensors, [batch])
     assert figures["role"] > 0.9 and figures["owner"] > 0.8 and figures["thing"] > 0.6
-    reader.to_disk(tmp_path)
-    copyfile(seen.FOLDER / "vectors.npz", tmp_path / "vectors.npz")
-    again = NoteReader(nlp.vocab).from_disk(tmp_path)
-    note = note_of(docs[0])
-    assert np.allclose(again.read(note).roles, reader.read(note).roles, atol=0.02)
-    assert isinstance(reader, training.TrainedNoteReader)
+    train.save(tmp_path, params, list(reader.pieces), sizes)
+    again = notereader.load(reader.vocab, tmp_path)
+    kept = training.as_kept(tensors)
+    for name, param in again.params.items():
+        assert np.allclose(param, kept[name].numpy(), atol=2e-3), name
+    assert packed.FEW in training.bits_of(params).values()
 
 
 def test_numpy_and_torch_say_the_same() -> None:
@@ -185,22 +195,108 @@ def test_numpy_and_torch_say_the_same() -> None:
     torch = pytest.importorskip("torch", reason="pip install torch")
 
     from models.extractor import training
-    from talklog import notenet, notereader
+    from talklog import notearrays, notenet
 
     transcript = said("front pads five mil rear pads six mil swapped the rear ones")
     found = find_mentions(transcript)
     reader = seen.reader()
     note = seen._clues_of(transcript, found, assign_roles(transcript, found))
-    words, numbers = notereader.words_of([note], reader.tables), notereader.numbers_of([note])
+    own = [notearrays.keyed(note, reader.pieces)]
+    words, numbers = notearrays.words_of(own, reader.pieces), notearrays.numbers_of(own)
     params = {name: torch.tensor(value) for name, value in reader.params.items()}
     ops, torch_ops = notenet.NumpyOps(), training.TorchOps(0.0)
     rows = notenet.encode(reader.params, words, ops)
     tensors = notenet.encode(params, training.torched(words), torch_ops)
-    assert np.allclose(rows, tensors.numpy(), atol=1e-4)
+    assert np.allclose(rows, tensors.numpy(), atol=1e-3)
     plain = notenet.describe_numbers(reader.params, rows, numbers, ops)
     trained_ = notenet.describe_numbers(params, tensors, training.torched(numbers), torch_ops)
     for name, scores in plain.items():
-        assert np.allclose(scores, trained_[name].numpy(), atol=1e-3), name
+        assert np.allclose(scores, trained_[name].numpy(), atol=1e-2), name
+
+
+def test_the_encoder_is_the_published_one() -> None:
+    """Attention, feed-forward, GELU and evening as torch's own layers do them (BERT: Devlin and
+    others 2018), on random weights."""
+    torch = pytest.importorskip("torch", reason="pip install torch")
+    from talklog import encoder
+
+    draw = np.random.default_rng(3)
+    shapes = encoder.shapes(pieces=20, layers=1)
+    params = {n: draw.normal(0, 0.1, s).astype("float32") for n, s in shapes.items()}
+    layer = torch.nn.TransformerEncoderLayer(
+        encoder.WIDTH, encoder.HEADS, encoder.INNER, dropout=0.0, batch_first=True,
+        activation=lambda x: torch.nn.functional.gelu(x, approximate="tanh"), layer_norm_eps=1e-12,
+    ).eval()  # fmt: skip
+    names = {
+        "self_attn.in_proj_weight": "asks.W", "self_attn.in_proj_bias": "asks.b",
+        "self_attn.out_proj.weight": "told.W", "self_attn.out_proj.bias": "told.b",
+        "linear1.weight": "up.W", "linear1.bias": "up.b",
+        "linear2.weight": "down.W", "linear2.bias": "down.b",
+        "norm1.weight": "heard.g", "norm1.bias": "heard.n",
+        "norm2.weight": "thought.g", "norm2.bias": "thought.n",
+    }  # fmt: skip
+    layer.load_state_dict({k: torch.tensor(params[f"encoder0.{v}"]) for k, v in names.items()})
+    pieces = encoder.pieces_in([[[3], [4, 5], [6]], [[7, 8]]], begin=0, end=1)
+    rows = params["encoder.pieces"][pieces.rows] + params["encoder.places"][: pieces.rows.shape[1]]
+    even = encoder.NumpyOps().even(rows, params["encoder.g"], params["encoder.n"])
+    with torch.no_grad():
+        out = layer(torch.tensor(even), src_key_padding_mask=torch.tensor(~pieces.there))
+    first, second, third = out[0, 1], out[0, 2:4].mean(0), out[0, 4]
+    wanted = torch.stack([first, second, third, out[1, 1:3].mean(0)]).numpy()
+    got = encoder.contexts(params, pieces, encoder.NumpyOps())
+    assert np.allclose(got, wanted, atol=1e-4)
+
+
+def test_long_notes_are_read_in_windows() -> None:
+    """Every word has its row, wherever windows begin; words far from an edge keep theirs."""
+    from talklog import encoder
+
+    reader, draw = seen.reader(), np.random.default_rng(5)
+    for words in (1, 100, 253, 254, 255, 400, 2000):
+        note = [
+            [int(row) for row in draw.integers(3, 900, draw.integers(1, 7))] for _ in range(words)
+        ]
+        pieces = encoder.pieces_in([note], begin=0, end=1)
+        assert pieces.rows.shape[1] <= encoder.PLACES
+        assert pieces.rows.reshape(-1)[pieces.keys].tolist() == [
+            row for word in note for row in word
+        ]
+        assert len(pieces.starts) == words
+    assert reader.pieces["[CLS]"] == 0
+
+
+@given(st.text(max_size=40))
+@settings(max_examples=60)
+def test_any_word_has_pieces(word: str) -> None:
+    from talklog import wordpieces
+
+    table = seen.reader().pieces
+    found = wordpieces.pieces_of(word, table)
+    assert 1 <= len(found) <= wordpieces.MOST and max(found) < len(table)
+
+
+def test_words_are_cut_into_the_longest_pieces() -> None:
+    from talklog import wordpieces
+
+    rows = {row: piece for piece, row in seen.reader().pieces.items()}
+    cut = lambda word: [rows[row] for row in wordpieces.pieces_of(word, seen.reader().pieces)]  # noqa: E731
+    assert cut("pressure") == ["pressure"]
+    assert cut("it's") == ["it", "'", "s"]
+    assert "".join(cut("unloader")).replace("##", "") == "unloader" and len(cut("unloader")) > 1
+
+
+def test_matrices_survive_packing() -> None:
+    from talklog import packed
+
+    draw = np.random.default_rng(2)
+    weights = {"a": draw.normal(0, 1, (6, 64)), "b": draw.normal(0, 1, (5, 7)), "c": np.ones(3)}
+    weights = {name: weight.astype("float32") for name, weight in weights.items()}
+    again = packed.unpack(packed.pack(weights, {"a": packed.FEW, "b": packed.MANY}))
+    for name, most in (("a", 0.3), ("b", 0.02), ("c", 0.001)):
+        assert again[name].shape == weights[name].shape
+        assert abs(again[name] - weights[name]).max() < most
+    twice = packed.unpack(packed.pack(again, {"a": packed.FEW, "b": packed.MANY}))
+    assert all(np.allclose(twice[name], again[name], atol=2e-3) for name in again)
 
 
 def test_variants_keep_every_annotation() -> None:

@@ -11,7 +11,7 @@ from typing import Any
 from models.extractor.passages import Item, Passage
 from models.extractor.scoring import UNCOUNTED, component_words
 from talklog.mentions import Mentions
-from talklog.notereader import FATES, QUANTITIES, ROLES
+from talklog.notearrays import FATES, QUANTITIES, ROLES
 from talklog.notes import NOT_SAID
 from talklog.nouns import singular
 from talklog.roled import MEASURING, RoledNumber
@@ -22,6 +22,10 @@ PRONOUNS = ("one", "ones", "once")  # number words that often count nothing: "th
 LARGEST_PLACE = 50
 NOTHING = -1  # the label of what the annotator said nothing of
 ALIKE = 0.55  # of two forms of a verb
+USUAL = 0.3  # of the passages that hold a name
+PARTICLE = 3  # label of a word that belongs to a verb
+OBJECT = 8  # words from a verb to its particle
+CLOSE = 4  # words from a number to its place behind it
 BESIDE = 3  # words between a part's name and what was annotated of it
 Names = frozenset[tuple[str, ...]]
 
@@ -63,6 +67,22 @@ def _both(roled: Sequence[RoledNumber], roles: Sequence[str | None]) -> Iterator
 def component_names(passages: Iterable[Passage]) -> Names:
     """All component names of the passages, as words in the singular without places."""
     return frozenset(_plain_name(name) for passage in passages for name in _named(passage)) - {()}
+
+
+def usual_names(passages: Sequence[Passage]) -> Names:
+    """Those of the passages that are annotated as things in USUAL of the passages where they stand,
+    or more: "point" and "check" were things once, and mostly are none."""
+    names, annotated, standing = component_names(passages), Counter[Any](), Counter[Any]()
+    longest = max(map(len, names), default=0)
+    for passage in passages:
+        words = [singular(word) for word in passage.words]
+        lengths = range(1, longest + 1)
+        runs = {tuple(words[at : at + k]) for k in lengths for at in range(len(words) - k + 1)}
+        own = component_names([passage])
+        tails = {name[at:] for name in own for at in range(len(name))}
+        standing.update(runs & names)
+        annotated.update(runs & names & tails)
+    return frozenset(name for name in names if annotated[name] >= USUAL * standing[name] > 0)
 
 
 def _plain_name(name: str) -> tuple[str, ...]:
@@ -194,9 +214,18 @@ def _places(
     found = []
     for word in str(item["position"] or "").replace("-", " ").split():
         where = [at for at in _standing(passage, word, roled) if not item.first <= at <= item.last]
-        before = [at for at in where if at < item.first]
-        found += before[-1:] or where[:1]
+        found += _meant(where, item)
     return sorted(set(found))
+
+
+def _meant(where: Sequence[int], item: Item) -> list[int]:
+    """Of the words that may say a place the last before the number, or one that follows closer:
+    "two on the left and three on the right"."""
+    before = [at for at in where if at < item.first][-1:]
+    behind = [at for at in where if at > item.last][:1]
+    if before and behind and behind[0] - item.last <= min(CLOSE, item.first - before[0]):
+        return behind
+    return before or behind
 
 
 def _standing(passage: Passage, word: str, roled: Sequence[RoledNumber]) -> list[int]:
@@ -231,6 +260,9 @@ def _labels(
     yield "later", _spanned(length, ((i.first, i.last) for i in lists["follow_ups"]))
     yield "number", _spanned(length, _number_spans(passage, roled, roles))
     work, part = [0] * length, [0] * length
+    for item in lists["actions"]:
+        for at in _particles_at(passage, item):
+            work[at] = PARTICLE
     for item in lists["actions"]:
         work[verb_at(passage, item)] = 1 if item["done"] else 2
     for item in lists["parts"]:
@@ -285,6 +317,14 @@ def verb_at(passage: Passage, item: Item) -> int:
     alike = [2.0 if f == verb else SequenceMatcher(None, f, verb).ratio() for f in forms]
     best = max(range(len(alike)), key=alike.__getitem__)
     return item.first + (best if alike[best] > ALIKE else 0)
+
+
+def _particles_at(passage: Passage, item: Item) -> Iterator[int]:
+    """The words after the verb that belong to it: "took the cover off"."""
+    verb = verb_at(passage, item)
+    for word in (item["verb"] or "").split()[1:]:
+        behind = range(verb + 1, min(verb + OBJECT, len(passage.words)))
+        yield from [at for at in behind if passage.words[at] == word][:1]
 
 
 def _part_at(passage: Passage, item: Item, mentions: Mentions) -> int:

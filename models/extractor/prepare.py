@@ -1,27 +1,26 @@
-"""Corpus -> DocBin files that ``spacy train`` reads, and the table of word vectors.
+"""Corpus -> files that ``train`` reads: a note on each line, with its clues and what is right.
 
 python -m models.extractor.prepare [--folder models/extractor/work]
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import gzip
+import json
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import click
-import spacy
-from spacy.tokens import Doc, DocBin
-from spacy.vocab import Vocab
 
 from models.extractor.generated.generate import Made, make_notes
-from models.extractor.gold import NOTHING, Names, component_names, gold_of
-from models.extractor.passages import SPLITS, Passage, load_split
+from models.extractor.gold import NOTHING, Names, gold_of, usual_names
+from models.extractor.passages import Passage, load_split
 from models.extractor.scoring import transcript_of
-from models.extractor.training import WEIGHT
 from models.extractor.varied import variants
 from talklog.clues import find_clues, find_landmarks
 from talklog.mentions import Mentions, find_mentions
-from talklog.notereader import GOLD, NOTE, ROLES
+from talklog.notearrays import ROLES
 from talklog.numberclues import number_clues
 from talklog.roled import RoledNumber
 from talklog.roles import assign_roles
@@ -29,34 +28,32 @@ from talklog.roles import assign_roles
 WORK = Path(__file__).parent / "work"
 
 
-def doc_of(passage: Passage, vocab: Vocab, *, names: Names) -> Doc:
-    """A Doc of the passage's words with its clues and labels."""
-    doc, mentions, roled = _doc(passage.words, vocab)
-    doc.user_data[GOLD] = gold_of(passage, mentions, roled, names=names)
-    return doc
+def line_of(passage: Passage, *, names: Names) -> dict[str, Any]:
+    """The clues and labels of a passage."""
+    line, mentions, roled = _line(passage.words)
+    return {**line, "gold": gold_of(passage, mentions, roled, names=names), "weight": None}
 
 
-def made_doc(made: Made, vocab: Vocab, *, weight: float) -> Doc:
-    """A Doc of a generated note: only the roles of its numbers, at a smaller weight."""
-    doc, _, roled = _doc(made.words, vocab)
+def made_line(made: Made, *, weight: float) -> dict[str, Any]:
+    """Those of a generated note: only the roles of its numbers, at a smaller weight."""
+    line, _, roled = _line(made.words)
     said = [made.roles[number.number.first] for number in roled]
-    doc.user_data[GOLD] = {"roles": [ROLES.index(role) if role else NOTHING for role in said]}
-    doc.user_data[WEIGHT] = weight
-    return doc
+    labels = [ROLES.index(role) if role else NOTHING for role in said]
+    return {**line, "gold": {"roles": labels}, "weight": weight}
 
 
-def _doc(words: Sequence[str], vocab: Vocab) -> tuple[Doc, Mentions, tuple[RoledNumber, ...]]:
+def _line(words: Sequence[str]) -> tuple[dict[str, Any], Mentions, tuple[RoledNumber, ...]]:
     transcript = transcript_of(words)
     mentions = find_mentions(transcript)
     roled = assign_roles(transcript, mentions)
-    doc = Doc(vocab, words=list(words))
-    doc.user_data[NOTE] = {
+    line = {
+        "said": list(words),
         "words": find_clues(transcript, mentions, roled),
         "numbers": [[n.number.first, n.number.last, n.last] for n in roled],
         "number_clues": number_clues(transcript, mentions, roled),
         "landmarks": find_landmarks(transcript, mentions, roled),
     }
-    return doc, mentions, roled
+    return line, mentions, roled
 
 
 @click.command()
@@ -65,18 +62,30 @@ def _doc(words: Sequence[str], vocab: Vocab) -> tuple[Doc, Mentions, tuple[Roled
 @click.option("--weight", default=0.15, show_default=True, help="What one of them counts.")
 @click.option("--copies", default=4, show_default=True, help="Variants of each note of train.")
 def main(folder: Path, made: int, weight: float, copies: int) -> None:
-    """Writes train.spacy, dev.spacy and test.spacy."""
+    """Writes train.jsonl.gz and dev.jsonl.gz."""
     folder.mkdir(parents=True, exist_ok=True)
-    vocab = spacy.blank("en").vocab
-    names = component_names(load_split("train"))
-    for split in SPLITS:
-        docs = [doc_of(passage, vocab, names=names) for passage in load_split(split)]
-        click.echo(f"{split}: {len(docs)} passages, {sum(map(len, docs))} words")
-        if split == "train":
-            varied = variants(load_split(split), copies=copies, seed=1)
-            docs += [doc_of(passage, vocab, names=names) for passage in varied]
-            docs += [made_doc(note, vocab, weight=weight) for note in make_notes(made, seed=1)]
-        DocBin(docs=docs, store_user_data=True).to_disk(folder / f"{split}.spacy")
+    train, dev = load_split("train"), load_split("dev")
+    names = usual_names(train)
+    _write(folder / "dev.jsonl.gz", (line_of(passage, names=names) for passage in dev))
+    _write(folder / "train.jsonl.gz", _of_train(train, names, made, weight, copies))
+
+
+def _of_train(
+    train: Sequence[Passage], names: Names, made: int, weight: float, copies: int
+) -> Iterator[dict[str, Any]]:
+    yield from (line_of(passage, names=names) for passage in train)
+    for passage in variants(train, copies=copies, seed=1):
+        yield line_of(passage, names=names)
+    yield from (made_line(note, weight=weight) for note in make_notes(made, seed=1))
+
+
+def _write(path: Path, lines: Iterable[dict[str, Any]]) -> None:
+    count = 0
+    with gzip.open(path, "wt", encoding="utf-8", compresslevel=6) as out:
+        for line in lines:
+            out.write(json.dumps(line, separators=(",", ":")) + "\n")
+            count += 1
+    click.echo(f"{path}: {count} notes")
 
 
 if __name__ == "__main__":

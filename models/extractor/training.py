@@ -1,74 +1,74 @@
-"""The note reader with what it takes to train it: PyTorch makes the gradients.
+"""What the network learns from: notes as arrays, what is hidden from it, and the loss.
 
-``spacy train --code`` loads this module; the program only reads (see ``talklog.notereader``).
+PyTorch makes the gradients of the functions of ``talklog.notenet`` and ``talklog.encoder``, which
+the program calls with NumPy. See ``train`` for the loop.
 """
 
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import fields
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
 from itertools import chain
-from pathlib import Path
 from typing import Any
 
 import numpy as np
-import spacy
 import torch
 import torch.nn.functional as functional
-from spacy.language import Language
-from spacy.tokens import Doc, DocBin
-from spacy.training import Example
 
-from models.extractor.gold import NOTHING
-from talklog.notenet import (
-    ASKERS,
-    REACH,
-    WORD_HEADS,
-    Asking,
-    asking_at,
-    choose_things,
-    describe_numbers,
-    encode,
-    label_words,
-)
-from talklog.notereader import (
-    GOLD,
-    LIKELY,
-    NOTE,
-    Likely,
+from talklog import encoder, notenet
+from talklog.notearrays import (
+    UNTOLD,
+    KeyedNote,
     NoteClues,
-    NoteReader,
     bounds,
+    keyed,
     lying_in,
-    note_of,
     numbers_of,
     words_of,
 )
+from talklog.notenet import ASKERS, REACH, WORD_HEADS, Asking, Numbers, Words, asking_at
+from talklog.packed import FEW, MANY, rounded
+from talklog.wordpieces import UNKNOWN
 
-torch.set_num_threads(1)  # small arrays: more threads only wait for each other
-
-WEIGHT = "weight"  # key of Doc.user_data: what a generated note counts
+NOTHING = -1  # the label of what the annotator said nothing of
 # How much each part of the task counts in the loss.
 LOSS = {
     "thing": 2.0, "state": 2.0, "later": 1.0, "number": 1.0, "work": 2.0,
-    "part": 1.5, "role": 1.0, "quantity": 0.7, "place": 1.0,
+    "part": 1.5, "role": 1.0, "quantity": 0.7, "place": 2.0,
     "number asks": 1.5, "work asks": 0.8, "state asks": 0.6, "later asks": 0.2,
 }  # fmt: skip
-HIDDEN = 2.0  # words are hidden more often than clues by this, vectors
-HIDDEN_VECTORS = 0.4  # less often by this
-HIDDEN_NUMBERS = 2.5  # clues of numbers, of which each has many
+HIDDEN_NUMBERS = 2.5  # clues of numbers, of which each has many, are hidden more often by this
 FAR_BELOW = -3.0  # first score of a word to say a place: few do
 
 
-class TorchOps:
-    """``notenet.Ops`` for training, with dropout."""
+class EncoderOps:
+    """``encoder.Ops`` for training, with dropout."""
 
     def __init__(self, drop: float) -> None:
         self.share = drop
 
     def bag(self, table: Any, keys: Any, starts: Any) -> Any:
         return functional.embedding_bag(keys, table, starts, mode="sum")
+
+    def drop(self, array: Any) -> Any:
+        return functional.dropout(array, self.share)
+
+    def turned(self, array: Any, axes: Sequence[int]) -> Any:
+        return array.permute(*axes)
+
+    def softmax(self, array: Any) -> Any:
+        return array.softmax(-1)
+
+    def bent(self, array: Any) -> Any:
+        return functional.gelu(array, approximate="tanh")
+
+    def even(self, array: Any, scale: Any, shift: Any) -> Any:
+        return functional.layer_norm(array, scale.shape, scale, shift, 1e-12)
+
+
+class TorchOps(EncoderOps):
+    """``notenet.Ops`` for training, with dropout."""
 
     def concat(self, arrays: Sequence[Any], axis: int) -> Any:
         return torch.cat(list(arrays), axis)
@@ -79,126 +79,24 @@ class TorchOps:
     def einsum(self, rule: str, *arrays: Any) -> Any:
         return torch.einsum(rule, *arrays)
 
-    def drop(self, array: Any) -> Any:
-        return functional.dropout(array, self.share)
-
     def zeros(self, rows: int, width: int) -> Any:
-        return torch.zeros(rows, width)
+        return torch.zeros(rows, width, device=self.device)
 
     def masked(self, array: Any, mask: Any) -> Any:
-        return torch.where(mask, array, torch.tensor(-1e4))
+        return torch.where(mask, array, encoder.NEVER)
+
+    def __init__(self, drop: float, device: Any = "cpu") -> None:
+        super().__init__(drop)
+        self.device = device
 
 
-class TrainedNoteReader(NoteReader):
-    """A note reader that learns."""
-
-    chance = random.Random(1)
-
-    def initialize(
-        self,
-        get_examples: Callable[[], Iterable[Example]],
-        *,
-        nlp: Language | None = None,
-        vectors: str = "",
-        least: int = 2,
-    ) -> None:
-        """Learns which words are known, those in ``least`` notes or more; sets small weights."""
-        self.read_vectors(Path(vectors))
-        counts: dict[str, int] = {}
-        for example in get_examples():
-            for word in {word[0] for word in example.reference.user_data[NOTE]["words"]}:
-                counts[word] = counts.get(word, 0) + 1
-        self.cfg["known"] = sorted(word for word, count in counts.items() if count >= least)
-        draw = np.random.default_rng(1)
-        for name, shape in self.shapes().items():
-            self.model.set_param(name, _first(name, shape, draw))
-        self.forget()
-
-    def update(
-        self,
-        examples: Iterable[Example],
-        *,
-        drop: float = 0.0,
-        sgd: Any = None,
-        losses: dict[str, float] | None = None,
-    ) -> dict[str, float]:
-        """One step. ``drop`` is the share of units and half the share of clues that are hidden."""
-        losses = losses if losses is not None else {}
-        docs = [example.reference for example in examples]
-        params = {name: torch.tensor(self.model.get_param(name), requires_grad=True)
-                  for name in self.model.param_names}  # fmt: skip
-        loss = self._loss({**params, "vectors": torch.tensor(self.vectors)}, docs, drop)
-        loss.backward()
-        for name, param in params.items():
-            if param.grad is not None:
-                self.model.inc_grad(name, param.grad.numpy())
-        if sgd is not None:
-            self.finish_update(sgd)
-        self.forget()
-        losses[self.name] = losses.get(self.name, 0.0) + float(loss.detach())
-        return losses
-
-    def _loss(self, params: dict[str, Any], docs: Sequence[Doc], drop: float) -> Any:
-        """Of written notes all parts, of generated ones the roles of their numbers."""
-        written = [doc for doc in docs if WEIGHT not in doc.user_data]
-        made = [doc for doc in docs if WEIGHT in doc.user_data]
-        total = torch.tensor(0.0)
-        for some, whole in ((written, True), (made, False)):
-            if some:
-                parts = dict(self._parts(params, some, drop, whole=whole))
-                weight = 1.0 if whole else some[0].user_data[WEIGHT]
-                total = total + weight * sum(LOSS[name] * part for name, part in parts.items())
-        return total
-
-    def _parts(self, params: Any, docs: Sequence[Doc], drop: float, *, whole: bool) -> Any:
-        notes = [self._hidden(note_of(doc), drop / 2) for doc in docs]
-        golds = [doc.user_data[GOLD] for doc in docs]
-        ops = TorchOps(drop)
-        rows = encode(params, self._words(notes, drop / 2), ops)
-        if whole:
-            yield from _word_parts(label_words(params, rows), golds)
-            yield from _ask_parts(params, rows, golds, notes, ops)
-        if any(note.numbers for note in notes):
-            told = describe_numbers(params, rows, torched(numbers_of(notes)), ops)
-            starts, _ = bounds([len(note.words) for note in notes])
-            yield from _number_parts(told, golds, starts, whole=whole)
-
-    def _hidden(self, note: NoteClues, share: float) -> NoteClues:
-        """A note of which some clues are not told."""
-        keep = lambda: self.chance.random() >= share  # noqa: E731
-        words = [[w[0] if self.chance.random() >= HIDDEN * share else "", *filter(
-            lambda _: keep(), w[1:])] for w in note.words]  # fmt: skip
-        clues = [[c for c in own if self.chance.random() >= HIDDEN_NUMBERS * share] or own[:1]
-                 for own in note.number_clues]  # fmt: skip
-        return NoteClues(note.said, words, note.numbers, clues, note.landmarks)
-
-    def _words(self, notes: Sequence[NoteClues], share: float) -> Any:
-        words = torched(words_of(notes, self.tables))
-        hide = torch.rand(len(words.vector)) < share * HIDDEN_VECTORS
-        return type(words)(**{f.name: getattr(words, f.name) for f in fields(words)}
-                           | {"vector": torch.where(hide, 0, words.vector)})  # fmt: skip
-
-    def score(self, examples: Iterable[Example], **_: Any) -> dict[str, float]:
-        """Shares of right roles, quantities and things of numbers, F1 of the labels of words."""
-        return _figures([(e.reference.user_data[GOLD], e.predicted.user_data[LIKELY])
-                         for e in examples])  # fmt: skip
+# ---- parameters ----------------------------------------------------------------------------------
 
 
-@Language.factory("note_reader", default_config={"sizes": {"width": 96, "depth": 2}})
-def make_note_reader(nlp: Language, name: str, sizes: dict[str, int]) -> TrainedNoteReader:
-    """``sizes``: see ``notenet.shapes``."""
-    reader = TrainedNoteReader(nlp.vocab, name=name)
-    reader.cfg["sizes"] = sizes
-    return reader
-
-
-def torched(arrays: Any) -> Any:
-    """The same with tensors."""
-    values = {}
-    for entry in fields(arrays):
-        value = getattr(arrays, entry.name)
-        values[entry.name] = torched(value) if isinstance(value, Asking) else torch.as_tensor(value)
-    return type(arrays)(**values)
+def first_weights(shapes: Mapping[str, tuple[int, ...]], *, seed: int) -> dict[str, np.ndarray]:
+    """Small random weights; those of the encoder come from elsewhere."""
+    draw = np.random.default_rng(seed)
+    return {name: _first(name, shape, draw) for name, shape in shapes.items()}
 
 
 def _first(name: str, shape: tuple[int, ...], draw: np.random.Generator) -> np.ndarray:
@@ -208,125 +106,278 @@ def _first(name: str, shape: tuple[int, ...], draw: np.random.Generator) -> np.n
         return np.full(shape, FAR_BELOW, dtype="float32")
     if name.endswith((".b", ".n")) or name == "role_clues":
         return np.zeros(shape, dtype="float32")
-    spread = {"words": 0.1, "clues": 0.1, "number_clues": 0.03}.get(name, shape[-1] ** -0.5 / 1.7)
+    spread = {"clues": 0.1, "number_clues": 0.03}.get(name, shape[-1] ** -0.5 / 1.7)
     return draw.normal(0, spread, shape).astype("float32")
 
 
-# ---- the parts of the loss -----------------------------------------------------------------------
+def bits_of(params: Mapping[str, Any]) -> dict[str, int]:
+    """How many bits the matrices are kept in."""
+    return {name: FEW if name.startswith("encoder") else MANY
+            for name, param in params.items() if param.ndim == 2}  # fmt: skip
 
 
-def _word_parts(scores: dict[str, Any], golds: Sequence[dict[str, Any]]) -> Any:
-    for name in WORD_HEADS:
-        wanted = torch.tensor(list(chain.from_iterable(gold["words"][name] for gold in golds)))
-        yield name, functional.cross_entropy(scores[name], wanted)
+def as_kept(params: Mapping[str, Any]) -> dict[str, Any]:
+    """The parameters as they will be read, rounded; the gradient passes through."""
+    bits = bits_of(params)
+    return {name: _kept(param, bits[name]) if name in bits else param
+            for name, param in params.items()}  # fmt: skip
 
 
-def _ask_parts(
-    params: Any, rows: Any, golds: Any, notes: Sequence[NoteClues], ops: TorchOps
-) -> Any:
-    starts, ends = bounds([len(note.words) for note in notes])
+def _kept(param: Any, bits: int) -> Any:
+    with torch.no_grad():
+        scale, whole = rounded(param, bits)
+        change = (scale * whole).reshape(param.shape) - param
+    return param + change
+
+
+# ---- batches -------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """A note with what should be said of it, see ``gold.gold_of``. ``weight`` is what it counts; a
+    generated note counts less and has only roles."""
+
+    note: KeyedNote
+    gold: Mapping[str, Any]
+    weight: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Arrays of some notes. The rows of what is asked and of what is right belong together."""
+
+    words: Words
+    numbers: Numbers | None
+    labels: dict[str, Any]  # (n,) for each of WORD_HEADS; empty for generated notes
+    asks: dict[str, tuple[Asking, Any]]  # of work, state, later: which word is right
+    roles: Any  # (k,)
+    quantities: Any  # (k,)
+    owners: tuple[Any, Any]  # numbers whose thing is known, and which word is right
+    places: tuple[Any, Any]  # numbers whose place is known, and which words say it
+    weight: float
+
+
+def lesson_of(stored: Mapping[str, Any], table: Mapping[str, int]) -> Lesson:
+    """From a line that ``prepare`` wrote."""
+    clues = {field.name: stored[field.name] for field in fields(NoteClues)}
+    return Lesson(keyed(NoteClues(**clues), table), stored["gold"], stored["weight"])
+
+
+def batch_of(
+    lessons: Sequence[Lesson],
+    table: Mapping[str, int],
+    *,
+    hidden: float = 0.0,
+    chance: random.Random | None = None,
+) -> Batch:
+    """All notes must be written or all generated. ``hidden``: share of clues that are not told."""
+    if chance is not None and hidden:
+        notes = [_hidden(lesson.note, hidden, table[UNKNOWN], chance) for lesson in lessons]
+    else:
+        notes = [lesson.note for lesson in lessons]
+    golds = [lesson.gold for lesson in lessons]
+    whole = lessons[0].weight is None
+    return Batch(
+        words=words_of(notes, table),
+        numbers=numbers_of(notes) if any(note.numbers for note in notes) else None,
+        labels={name: _chained(gold["words"][name] for gold in golds)
+                for name in WORD_HEADS if whole},
+        asks=dict(_asks(golds, notes)) if whole else {},
+        roles=_chained(gold["roles"] for gold in golds),
+        quantities=_chained(gold["quantities"] for gold in golds) if whole else _chained(()),
+        owners=_owners(golds, notes) if whole else _nothing(2 * REACH + 2),
+        places=_places(golds) if whole else _nothing(2 * REACH + 1),
+        weight=1.0 if whole else float(lessons[0].weight or 0),
+    )  # fmt: skip
+
+
+def _hidden(note: KeyedNote, share: float, unknown: int, chance: random.Random) -> KeyedNote:
+    """A note of which some clues and a few words are not told."""
+    keep = lambda: chance.random() >= share  # noqa: E731
+    many = lambda: chance.random() >= min(0.9, share * HIDDEN_NUMBERS)  # noqa: E731
+    return replace(
+        note,
+        pieces=[own if chance.random() >= share / 3 else [unknown] for own in note.pieces],
+        clues=[[key for key in own if keep()] or [UNTOLD] for own in note.clues],
+        number_clues=[[key for key in own if many()] or own[:1] for own in note.number_clues],
+    )
+
+
+def _chained(lists: Any) -> np.ndarray:
+    return np.array(list(chain.from_iterable(lists)), dtype="int64")
+
+
+def _nothing(width: int) -> tuple[np.ndarray, np.ndarray]:
+    return np.zeros(0, dtype="int64"), np.zeros((0, width), dtype="float32")
+
+
+def _asks(
+    golds: Sequence[Mapping[str, Any]], notes: Sequence[KeyedNote]
+) -> Iterator[tuple[str, tuple[Asking, np.ndarray]]]:
+    starts, ends = bounds([len(note.clues) for note in notes])
     for name in ASKERS[1:]:
         asks = [(start + at, [start + thing for thing in things])
                 for gold, start in zip(golds, starts, strict=True)
                 for kind, at, things in gold["asks"]
                 if kind == name and things is not None]  # fmt: skip
         if asks:
-            asking = torched(asking_at([at for at, _ in asks], starts, ends, lying_in(notes)))
-            scores = choose_things(params, name, rows, asking, ops)
-            yield f"{name} asks", _choice(scores, asks)
+            asking = asking_at([at for at, _ in asks], starts, ends, lying_in(notes))
+            yield name, (asking, _right(asks))
 
 
-def _choice(scores: Any, asks: Sequence[tuple[int, Sequence[int]]]) -> Any:
-    """- log of the probability that one of the right words is chosen."""
-    right = torch.zeros_like(scores)
+def _right(asks: Sequence[tuple[int, Sequence[int]]]) -> np.ndarray:
+    """(k, 2 * REACH + 2): 1 for the words that are right, the last for none."""
+    right = np.zeros((len(asks), 2 * REACH + 2), dtype="float32")
     for row, (at, things) in enumerate(asks):
-        away = [thing - at + REACH for thing in things]
-        inside = [place for place in away if 0 <= place <= 2 * REACH]
+        inside = _inside(at, things)
         right[row, inside if inside else [-1]] = 1
-    chances = scores.log_softmax(-1)
-    return -(chances + (right + 1e-9).log()).logsumexp(-1).mean()
+    return right
 
 
-def _number_parts(told: dict[str, Any], golds: Any, starts: Any, *, whole: bool) -> Any:
-    roles = torch.tensor(list(chain.from_iterable(gold["roles"] for gold in golds)))
-    if (roles >= 0).any():
-        yield "role", functional.cross_entropy(told["role"], roles, ignore_index=NOTHING)
-    if not whole:
-        return
-    wanted = torch.tensor(list(chain.from_iterable(gold["quantities"] for gold in golds)))
-    if (wanted >= 0).any():
-        yield "quantity", functional.cross_entropy(told["quantity"], wanted, ignore_index=NOTHING)
+def _inside(at: int, words: Sequence[int]) -> list[int]:
+    away = [word - at + REACH for word in words]
+    return [place for place in away if 0 <= place <= 2 * REACH]
+
+
+def _owners(
+    golds: Sequence[Mapping[str, Any]], notes: Sequence[KeyedNote]
+) -> tuple[np.ndarray, np.ndarray]:
+    starts, _ = bounds([len(note.clues) for note in notes])
     asks = [(start + at, things and [start + thing for thing in things])
             for gold, start in zip(golds, starts, strict=True)
             for kind, at, things in gold["asks"] if kind == "number"]  # fmt: skip
     known = [row for row, (_, things) in enumerate(asks) if things is not None]
-    if known:
-        yield "number asks", _choice(told["thing"][known], [asks[row] for row in known])
-    yield from _place_part(told["place"], golds)
+    return np.array(known, dtype="int64"), _right([asks[row] for row in known])
 
 
-def _place_part(scores: Any, golds: Any) -> Any:
+def _places(golds: Sequence[Mapping[str, Any]]) -> tuple[np.ndarray, np.ndarray]:
     places = list(chain.from_iterable(gold["places"] for gold in golds))
     firsts = [at for gold in golds for kind, at, _ in gold["asks"] if kind == "number"]
     known = [row for row, place in enumerate(places) if place is not None]
-    if not known:
-        return
-    right = torch.zeros(len(known), scores.shape[1])
+    right = np.zeros((len(known), 2 * REACH + 1), dtype="float32")
     for row, number in enumerate(known):
-        away = [at - firsts[number] + REACH for at in places[number]]
-        right[row, [place for place in away if 0 <= place <= 2 * REACH]] = 1
-    own = scores[known]
-    loss = functional.binary_cross_entropy_with_logits(own, right, reduction="none")
-    yield "place", loss[own > -1e3].sum() / len(known)
+        right[row, _inside(firsts[number], places[number])] = 1
+    return np.array(known, dtype="int64"), right
+
+
+def torched(value: Any, device: Any = "cpu") -> Any:
+    """The same with tensors on a device."""
+    if isinstance(value, np.ndarray):
+        return torch.as_tensor(value).to(device, non_blocking=True)
+    if isinstance(value, dict):
+        return {name: torched(own, device) for name, own in value.items()}
+    if isinstance(value, tuple):
+        return tuple(torched(own, device) for own in value)
+    if is_dataclass(value):
+        own = {f.name: torched(getattr(value, f.name), device) for f in fields(value)}
+        return type(value)(**own)
+    return value
+
+
+# ---- loss ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Drops:
+    """Shares of units that are dropped: of the network, the encoder, and what the encoder says."""
+
+    net: float = 0.0
+    encoder: float = 0.0
+    context: float = 0.0
+
+
+def loss_of(params: Mapping[str, Any], batch: Batch, drops: Drops) -> Any:
+    """A batch of tensors -> the loss."""
+    parts = dict(_parts(params, batch, drops))
+    return batch.weight * sum(LOSS[name] * part for name, part in parts.items())
+
+
+def _rows(params: Mapping[str, Any], batch: Batch, drops: Drops, ops: TorchOps) -> Any:
+    device = batch.words.clues.device
+    with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
+        said = encoder.contexts(params, batch.words.pieces, EncoderOps(drops.encoder))
+    said = functional.dropout(said.float(), drops.context)
+    return notenet.mixed(params, said @ params["context.W"].T, batch.words, ops)
+
+
+def _parts(params: Mapping[str, Any], batch: Batch, drops: Drops) -> Iterator[tuple[str, Any]]:
+    ops = TorchOps(drops.net, batch.words.clues.device)
+    rows = _rows(params, batch, drops, ops)
+    scores = notenet.label_words(params, rows)
+    for name, labels in batch.labels.items():
+        yield name, functional.cross_entropy(scores[name], labels)
+    for name, (asking, right) in batch.asks.items():
+        yield f"{name} asks", _choice(notenet.choose_things(params, name, rows, asking, ops), right)
+    if batch.numbers is not None:
+        told = notenet.describe_numbers(params, rows, batch.numbers, ops)
+        yield from _number_parts(told, batch)
+
+
+def _number_parts(told: Mapping[str, Any], batch: Batch) -> Iterator[tuple[str, Any]]:
+    for name, wanted in (("role", batch.roles), ("quantity", batch.quantities)):
+        if len(wanted) and (wanted >= 0).any():
+            yield name, functional.cross_entropy(told[name], wanted, ignore_index=NOTHING)
+    known, right = batch.owners
+    if len(known):
+        yield "number asks", _choice(told["thing"][known], right)
+    known, right = batch.places
+    if len(known):
+        scores = told["place"][known]
+        each = functional.binary_cross_entropy_with_logits(scores, right, reduction="none")
+        yield "place", torch.where(scores > encoder.NEVER / 2, each, 0.0).sum() / len(known)
+
+
+def _choice(scores: Any, right: Any) -> Any:
+    """- log of the probability that one of the right words is chosen."""
+    return -(scores.log_softmax(-1) + (right + 1e-9).log()).logsumexp(-1).mean()
 
 
 # ---- figures -------------------------------------------------------------------------------------
 
 
-def _figures(pairs: Sequence[tuple[dict[str, Any], Likely]]) -> dict[str, float]:
-    found: dict[str, float] = {}
-    for name in WORD_HEADS:
-        wanted = np.concatenate([np.array(gold["words"][name]) for gold, _ in pairs])
-        best = np.concatenate([likely.words[name].argmax(-1) for _, likely in pairs])
-        right = ((wanted == best) & (wanted > 0)).sum()
-        found[name] = 2 * right / max(1, (wanted > 0).sum() + (best > 0).sum())
-    for name, key in (("role", "roles"), ("quantity", "quantities")):
-        wanted = np.concatenate([np.array(gold[key], dtype=int) for gold, _ in pairs])
-        best = np.concatenate([getattr(likely, key).argmax(-1) for _, likely in pairs])
-        found[name] = float((wanted == best)[wanted >= 0].mean())
-    found["owner"] = float(np.mean(list(_owners(pairs))))
-    return {name: float(value) for name, value in found.items()}
+@torch.no_grad()
+def figures(params: Mapping[str, Any], batches: Sequence[Batch]) -> dict[str, float]:
+    """Shares of right roles, quantities and things of numbers, F1 of the labels of words and of
+    the words of places. Batches of tensors, of written notes."""
+    tally: dict[str, list[float]] = {}
+    for batch in batches:
+        for name, right, all_ in _counted(params, batch):
+            held = tally.setdefault(name, [0.0, 0.0])
+            held[0] += float(right)
+            held[1] += float(all_)
+    return {name: round(right / max(all_, 1), 3) for name, (right, all_) in tally.items()}
 
 
-def _owners(pairs: Sequence[tuple[dict[str, Any], Likely]]) -> Iterable[bool]:
-    """For each reading whether the right word is most probable."""
-    for gold, likely in pairs:
-        asks = [ask for ask in gold["asks"] if ask[0] == "number"]
-        for (_, at, things), row in zip(asks, likely.things, strict=True):
-            if things is not None:
-                best = int(row.argmax())
-                yield (best - REACH + at in things) if things else best == len(row) - 1
+def _counted(params: Mapping[str, Any], batch: Batch) -> Iterator[tuple[str, Any, Any]]:
+    ops = TorchOps(0.0, batch.words.clues.device)
+    rows = _rows(params, batch, Drops(), ops)
+    scores = notenet.label_words(params, rows)
+    for name, wanted in batch.labels.items():
+        best = scores[name].argmax(-1)
+        both = 2 * ((wanted == best) & (wanted > 0)).sum()
+        yield name, both, (wanted > 0).sum() + (best > 0).sum()
+    for name, (asking, right) in batch.asks.items():
+        yield (
+            f"{name} asks",
+            *_chosen(notenet.choose_things(params, name, rows, asking, ops), right),
+        )
+    if batch.numbers is not None:
+        told = notenet.describe_numbers(params, rows, batch.numbers, ops)
+        yield from _counted_numbers(told, batch)
 
 
-# ---- reading what ``prepare`` wrote --------------------------------------------------------------
+def _counted_numbers(told: Mapping[str, Any], batch: Batch) -> Iterator[tuple[str, Any, Any]]:
+    for name, wanted in (("role", batch.roles), ("quantity", batch.quantities)):
+        known = wanted >= 0
+        yield name, (told[name].argmax(-1) == wanted)[known].sum(), known.sum()
+    known, right = batch.owners
+    yield "owner", *_chosen(told["thing"][known], right)
+    known, right = batch.places
+    said = (told["place"][known] > 0).float()
+    yield "place", 2 * (said * right).sum(), said.sum() + right.sum()
 
 
-@spacy.registry.readers("talklog.notes.v2")
-def read_notes(path: Path) -> Callable[[Language], Iterable[Example]]:
-    """Examples of a DocBin of ``prepare``, read once. spaCy's own reader would leave the clues
-    behind."""
-    read: list[Example] = []
-
-    def examples(nlp: Language) -> Iterable[Example]:
-        if not read:
-            docs = DocBin(store_user_data=True).from_disk(path).get_docs(nlp.vocab)
-            read.extend(_example(doc, nlp) for doc in docs)
-        return random.Random(len(read)).sample(read, len(read))
-
-    return examples
-
-
-def _example(doc: Doc, nlp: Language) -> Example:
-    bare = Doc(nlp.vocab, words=[token.text for token in doc])
-    bare.user_data[NOTE] = doc.user_data[NOTE]
-    return Example(bare, doc)
+def _chosen(scores: Any, right: Any) -> tuple[Any, int]:
+    best = scores.argmax(-1)
+    return right.gather(1, best[:, None]).sum(), len(right)

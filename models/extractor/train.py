@@ -1,0 +1,175 @@
+"""Trains the note reader on what ``prepare`` wrote.
+
+python -m models.extractor.train [--settings models/extractor/settings.toml]
+
+One GPU: some six minutes; without one, hours. Needs PyTorch and NumPy. The weights are rounded as
+they are kept for the last part of the training.
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+import random
+import time
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+import numpy as np
+import torch
+
+from models.extractor.training import (
+    Batch,
+    Drops,
+    Lesson,
+    as_kept,
+    batch_of,
+    bits_of,
+    figures,
+    first_weights,
+    lesson_of,
+    loss_of,
+    torched,
+)
+from talklog.notearrays import QUANTITIES, ROLES
+from talklog.notenet import shapes
+from talklog.packed import pack
+
+HERE = Path(__file__).parent
+WORK = HERE / "work"
+
+
+class Batches(torch.utils.data.IterableDataset):
+    """Batches of written notes without end, now and then one of generated notes."""
+
+    def __init__(self, lessons: Sequence[Lesson], table: Mapping[str, int], wanted: Any) -> None:
+        self.written = [lesson for lesson in lessons if lesson.weight is None]
+        self.made = [lesson for lesson in lessons if lesson.weight is not None]
+        self.table, self.wanted = table, wanted
+
+    def __iter__(self) -> Iterator[Batch]:
+        worker = torch.utils.data.get_worker_info()
+        chance = random.Random(self.wanted["seed"] * 1000 + (worker.id if worker else 0))
+        size, hidden = self.wanted["batch"], self.wanted["hidden"]
+        while True:
+            made = self.made and chance.random() < self.wanted["generated"]
+            some = chance.sample(self.made if made else self.written, size)
+            yield batch_of(some, self.table, hidden=hidden, chance=chance)
+
+
+@click.command()
+@click.option("--settings", type=click.Path(path_type=Path), default=HERE / "settings.toml")
+@click.option("--work", type=click.Path(path_type=Path), default=WORK, show_default=True)
+@click.option("--out", type=click.Path(path_type=Path), default=WORK / "out", show_default=True)
+@click.option("--seed", default=1, show_default=True)
+@click.option("--steps", default=0, help="Instead of those of the settings.")
+@click.option("--workers", default=0, show_default=True, help="Processes that prepare batches.")
+def main(settings: Path, work: Path, out: Path, seed: int, steps: int, workers: int) -> None:
+    """Writes weights.npz and settings.json, and prints figures on the dev notes."""
+    wanted = {**tomllib.loads(settings.read_text("utf-8")), "seed": seed}
+    wanted["steps"] = steps or wanted["steps"]
+    with np.load(work / "start.npz") as stored:
+        start = {name: stored[name] for name in stored.files}
+    pieces = str(start.pop("names")).split("\n")
+    table = {piece: row for row, piece in enumerate(pieces)}
+    lessons = {split: read_lessons(work / f"{split}.jsonl.gz", table) for split in ("train", "dev")}
+    params = train(lessons, table, start, wanted, workers=workers)
+    save(out, params, pieces, wanted["sizes"])
+
+
+def save(
+    out: Path, params: Mapping[str, np.ndarray], pieces: Sequence[str], sizes: Mapping[str, int]
+) -> None:
+    """Writes what ``talklog.notereader.load`` reads."""
+    out.mkdir(parents=True, exist_ok=True)
+    np.savez_compressed(out / "weights.npz", **pack(params, bits_of(params)))
+    settings = json.dumps({"sizes": dict(sizes), "pieces": list(pieces)})
+    (out / "settings.json").write_text(settings, "utf-8")
+
+
+def read_lessons(path: Path, table: Mapping[str, int]) -> list[Lesson]:
+    """What ``prepare`` wrote."""
+    with gzip.open(path, "rt", encoding="utf-8") as lines:
+        return [lesson_of(json.loads(line), table) for line in lines]
+
+
+def train(
+    lessons: Mapping[str, Sequence[Lesson]],
+    table: Mapping[str, int],
+    start: Mapping[str, np.ndarray],
+    wanted: Mapping[str, Any],
+    *,
+    workers: int = 0,
+) -> dict[str, np.ndarray]:
+    """The averaged weights after ``wanted["steps"]`` steps. ``start``: weights of the encoder."""
+    torch.manual_seed(wanted["seed"])
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    params = _first_params(table, start, wanted, device)
+    loop = _Loop(params, wanted)
+    own = torch.utils.data.DataLoader(
+        Batches(lessons["train"], table, wanted), batch_size=None, num_workers=workers,
+        collate_fn=lambda batch: batch, prefetch_factor=4 if workers else None,
+    )  # fmt: skip
+    dev = [torched(batch_of(lessons["dev"][at : at + 32], table), device)
+           for at in range(0, len(lessons["dev"]), 32)]  # fmt: skip
+    began = time.monotonic()
+    for step, batch in zip(range(1, wanted["steps"] + 1), own, strict=False):
+        loss = loop.step(torched(batch, device), step)
+        if step % wanted["shown"] == 0 or step == wanted["steps"]:
+            found = figures(as_kept(loop.average), dev)
+            click.echo(f"{step} {time.monotonic() - began:.0f} s loss {loss.item():.3f} {found}")
+    return {name: param.cpu().numpy() for name, param in loop.average.items()}
+
+
+def _first_params(
+    table: Mapping[str, int],
+    start: Mapping[str, np.ndarray],
+    wanted: Mapping[str, Any],
+    device: Any,
+) -> dict[str, Any]:
+    wide = shapes(**wanted["sizes"], pieces=len(table), roles=len(ROLES),
+                  quantities=len(QUANTITIES))  # fmt: skip
+    first = first_weights(wide, seed=wanted["seed"])
+    first |= {name: start[name].astype("float32") for name in first if name in start}
+    return {name: torch.tensor(value, device=device, requires_grad=True)
+            for name, value in first.items()}  # fmt: skip
+
+
+class _Loop:
+    """Steps of AdamW with a learning rate that rises and falls, and the running average."""
+
+    def __init__(self, params: dict[str, Any], wanted: Mapping[str, Any]) -> None:
+        self.params, self.wanted = params, wanted
+        self.average = {name: param.detach().clone() for name, param in params.items()}
+        self.drops = Drops(**wanted["drop"])
+        read = [param for name, param in params.items() if name.startswith("encoder")]
+        new = [param for name, param in params.items() if not name.startswith("encoder")]
+        self.optimizer = torch.optim.AdamW(
+            [{"params": new, "lr": wanted["rate"]}, {"params": read, "lr": wanted["encoder_rate"]}],
+            weight_decay=wanted["decay"],
+        )
+        self.schedule = torch.optim.lr_scheduler.LambdaLR(self.optimizer, self._rate)
+
+    def _rate(self, step: int) -> float:
+        rising = (step + 1) / self.wanted["warmup"]
+        return min(1.0, rising, max(0.02, 1 - step / self.wanted["steps"]))
+
+    def step(self, batch: Batch, at: int) -> Any:
+        rounding = at > self.wanted["steps"] * (1 - self.wanted["rounded"])
+        loss = loss_of(as_kept(self.params) if rounding else self.params, batch, self.drops)
+        self.optimizer.zero_grad(set_to_none=True)
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(self.params.values(), 2.0)
+        self.optimizer.step()
+        self.schedule.step()
+        share = min(self.wanted["averaged"], at / (at + 20))
+        with torch.no_grad():
+            torch._foreach_lerp_(list(self.average.values()), list(self.params.values()), 1 - share)
+        return loss.detach()
+
+
+if __name__ == "__main__":
+    main()
