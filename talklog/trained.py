@@ -21,7 +21,7 @@ CUED, PLAIN = 20.0, 1.5  # how many times more probable the role by rule is, wit
 READ_ANYWAY = 0.9  # P(reading) by the reader from which what its form set aside is one all the same
 READ_FROM = 0.75  # P(reading) from which a number is a reading
 SET_FROM = 0.9  # P(set) over P(reading) from which a value was set with no word that says so
-ASK_BELOW = 0.8  # P(reading) below which a reading is asked about
+ASK_BELOW = 0.85  # P(reading) below which a reading is asked about
 NAMED_LEAST = 0.05  # P(reading) from which a value beside its quantity and unit stays a reading
 BESIDE = 3  # words between a value and the word for what is measured
 JUST = 2  # words between a thing and its value
@@ -126,7 +126,8 @@ def _settled(
     if best in NOT_READ or (named and best not in MEASURING and reading >= NAMED_LEAST):
         best = item.role
     changed = _changed(item, best, chances[best])
-    doubtful = best in MEASURING and reading < (NAMED_LEAST if named else ASK_BELOW)
+    unsure = set_aside or reading < (NAMED_LEAST if named else ASK_BELOW)
+    doubtful = best in MEASURING and unsure
     return _asked(changed) if doubtful else changed
 
 
