@@ -1,9 +1,9 @@
 """The reader's pretrained encoder: pieces of words in, a row for each word out, which says what the
 word means where it stands.
 
-A small transformer that has read much general English (see models/MODEL_CARD.md) and was trained on
-with the reader. Like ``notenet`` written for NumPy and PyTorch. Long notes are read in windows that
-overlap.
+A small transformer that has read much general English (see models/extractor/README.md) and was
+trained on with the reader. Like ``notenet`` written for NumPy and PyTorch. Long notes are read in
+windows that overlap.
 """
 
 from __future__ import annotations
@@ -150,7 +150,7 @@ def _linear(params: Params, name: str, rows: Array) -> Array:
 
 def pieces_in(notes: Sequence[Sequence[Sequence[int]]], *, begin: int, end: int) -> Pieces:
     """For some notes, for each word the rows of its pieces -> windows. ``begin`` and ``end`` are
-    the rows of the pieces that every window begins and ends with. No word may have more than 8."""
+    the rows of the pieces that every window begins and ends with. No word may have more than 6."""
     rows: list[list[int]] = []
     places: list[tuple[int, int]] = []  # window and piece of each piece of each word
     counts = [len(word) for note in notes for word in note]

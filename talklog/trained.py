@@ -29,8 +29,8 @@ JUST = 2  # words between a thing and its value
 ALIKE = {"part_quantity": "count", "no_number": "count", "unsure": "unknown"}
 # The rules know better what can be one of these.
 NOT_READ = ("meter", "follow_up", "inside", "unknown")
-# What a cue gives to a book, a customer or a plan never becomes a reading.
-SOMEBODYS = ("quoted_spec", "other_opinion", "intention", "hypothetical")
+# What a cue gives to a book, a customer, a plan or a place never becomes a reading.
+NEVER_READ = ("quoted_spec", "other_opinion", "intention", "hypothetical", "position")
 BY_RULE = (*NOT_READ, "superseded")
 PAIRED = ("as_found", "as_left")  # roles of a value that was another one before or after
 
@@ -115,7 +115,7 @@ def _settled(
     """``read``: P(reading) by the reader alone."""
     fixed = item.whole is not None or item.number.high is not None or item.role in BY_RULE
     set_aside = item.role not in MEASURING and (item.sure or item.role == "time_or_date")
-    others = item.sure and item.role in (*SOMEBODYS, "position")
+    others = item.sure and item.role in NEVER_READ
     if fixed or others or (set_aside and read < READ_ANYWAY):
         return item
     reading = read if set_aside else _reading(chances)

@@ -299,6 +299,21 @@ def test_matrices_survive_packing() -> None:
     assert all(np.allclose(twice[name], again[name], atol=2e-3) for name in again)
 
 
+def test_the_reader_runs_in_a_spacy_pipeline() -> None:
+    """As a component it leaves on a Doc what it says when it is called with the clues."""
+    from spacy.tokens import Doc
+
+    from models.extractor.prepare import line_of
+    from talklog import notereader
+
+    line = line_of(passages.load_split("train")[0], names=frozenset())
+    clues = {name: line[name] for name in ("words", "numbers", "number_clues", "landmarks")}
+    doc = Doc(seen.reader().vocab, words=line["said"], user_data={notereader.NOTE: clues})
+    found = seen.reader()(doc).user_data[notereader.LIKELY]
+    said = seen.reader().read(notereader.NoteClues(line["said"], **clues))
+    assert len(found.roles) == len(line["numbers"]) and np.array_equal(found.roles, said.roles)
+
+
 def test_variants_keep_every_annotation() -> None:
     """Whatever is renamed, mirrored, joined or cut: what was said stands at its words."""
     some = passages.load_split("train")[::40]
