@@ -6,7 +6,7 @@ as a place, a part's quantity, a follow-up's due, the meter, or among what is un
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from talklog.confidence import with_confidence
@@ -16,7 +16,7 @@ from talklog.handsfree import DROP
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.readings import make_reading
-from talklog.roled import MEASURING, RoledNumber
+from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import METERS
 from talklog.seen import Seen
 from talklog.shapes import written_sizes
@@ -25,7 +25,6 @@ from talklog.trained import final_roles
 from talklog.transcript import Transcript
 
 FINAL = ("as_left", "set")
-DOINGS = ("turns", "angle")  # said of what was done: a bare value does not go on with them
 
 
 def understand(transcript: Transcript) -> Notes:
@@ -76,8 +75,7 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
     for item in context.roled:
         if item.role not in MEASURING:
             continue
-        last = next((r for r in reversed(readings) if r.quantity not in DOINGS), None)
-        made = make_reading(context, item, last)
+        made = make_reading(context, item, readings)
         if isinstance(made, Reading):
             also = context.also_at(item.first)
             readings += [replace(made, position=place) for place in also] or [made]
@@ -104,7 +102,7 @@ def _without_dropped(
 
 def _paired(readings: list[Reading]) -> tuple[Reading, ...]:
     """A value measured before the same thing was left at another is what was found."""
-    result = list(readings)
+    result = [_left(readings, index) for index in range(len(readings))]
     for index, reading in enumerate(readings):
         if reading.role != "measured":
             continue
@@ -115,13 +113,24 @@ def _paired(readings: list[Reading]) -> tuple[Reading, ...]:
     return tuple(result)
 
 
+def _left(readings: Sequence[Reading], index: int) -> Reading:
+    """A value set on what was found at another value is what was left."""
+    reading = readings[index]
+    found = (r for r in readings if r.role == "as_found" and r.value != reading.value)
+    if reading.role != "set" or not any(_same_thing(other, reading) for other in found):
+        return reading
+    return replace(
+        reading, role="as_left", reason=f"{reading.reason}; left, for another value was found"
+    )
+
+
 def _same_thing(one: Reading, other: Reading) -> bool:
     same = (one.component, one.quantity) == (other.component, other.quantity)
     return same and (one.position == other.position or other.position is None)
 
 
 def _set_aside(roled: tuple[RoledNumber, ...]) -> Iterator[SetAside]:
-    elsewhere = (*MEASURING, "position", "meter", "follow_up", "unknown", "inside")
+    elsewhere = (*MEASURING, "position", "meter", "follow_up", "unknown", "inside", ARTICLE)
     for item in roled:
         if item.role not in elsewhere:
             yield SetAside(item.role, *(item.whole or (item.first, item.last)))

@@ -24,6 +24,9 @@ AFTER = 5  # words: how far behind a number its component may stand
 BESIDE_VALUE = 4  # words from a place to the number of which it is the place by rule alone
 BESIDE = 4  # words between a place and its number
 NUMBERED = -1  # the axis of places by number
+BETWEEN = ("of", "to", "and", "from", "the", "on")  # small words within a place
+LEADING = ("of", "from", "near", "by", "under", "above", "below", "behind", "between", "past")
+ARTICLES = ("the", "a", "an")
 SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
 
 
@@ -174,7 +177,9 @@ class Context:
 
     def _gone(self, place: Mention, component: Mention | None, first: int) -> bool:
         """Whether a pause parts a place from the thing, which was named after it: "front right
-        fourteen psi | clutch pedal twenty five"."""
+        fourteen psi | clutch pedal twenty five"; or from the number before it."""
+        if place.first > first:
+            return self.paused(first, place.first)
         if component is None or not place.last < component.first < first:
             return False
         return self.paused(place.last, component.first)
@@ -184,7 +189,9 @@ class Context:
     ) -> tuple[Mention, ...]:
         """The places that the reader takes, else those by rule. Nothing is both left and right: of
         places on one axis the last said before the number stays, with those by rule among them."""
-        ruled = self._place_of.get(first, ())
+        by_rule = self._place_of.get(first, ())
+        likely = {p.first for p in (*read, *by_rule) if p in read or self._may_be(p, first)}
+        ruled = tuple(p for p in by_rule if {p.first, p.last + 1} & likely)
         if not read:
             ruled = tuple(p for p in ruled if _is_close(p, component, first))
         kept: list[Mention] = []
@@ -198,6 +205,13 @@ class Context:
                 taken |= axes
         return tuple(sorted(kept, key=lambda place: place.first))
 
+    def _may_be(self, place: Mention, first: int) -> bool:
+        """Whether the trained reader does not exclude that a place is that of a number."""
+        read = self.read_of.get(first)
+        return read is None or any(
+            at in read.maybe_place for at in range(place.first, place.last + 1)
+        )
+
     def _axes(self, place: Mention) -> set[int]:
         if place.kind == "place":
             return {NUMBERED}
@@ -208,19 +222,43 @@ class Context:
     def _read_places(self, first: int) -> tuple[Mention, ...]:
         """The words that the trained reader takes for the place of a number; places that are known
         as a whole."""
-        read = self.read_of.get(first)
+        read = self._whole_place(first)
         found: list[Mention] = []
-        for at in read.place if read else ():
+        for at in read:
             close = near(self.places, at, at)
             known = next((p for p in close if p.first <= at <= p.last), None)
             text = self.transcript.words[at].text
-            alone = at + 1 not in read.place  # the "high" of "three thou high", not of "high side"
+            alone = at + 1 not in read  # the "high" of "three thou high", not of "high side"
             if known is None and text in load().never_places and alone:
                 continue
-            place = known or self._numbered_at(at) or Mention("position", _plain(text), at, at)
+            place = known or self._numbered_at(at) or Mention("position", self._said(at), at, at)
             if place not in found:
                 found.append(place)
         return tuple(found)
+
+    def _whole_place(self, first: int) -> tuple[int, ...]:
+        """The words of the place of a number by the trained reader, made whole: "top of" the
+        "stroke", "left" to "right"; no article."""
+        read = self.read_of.get(first)
+        words = self.transcript.words
+        chosen = set(read.place) if read is not None else set()
+        for at in sorted(chosen):
+            if at + 2 in chosen and words[at + 1].text in BETWEEN:
+                chosen.add(at + 1)
+            behind = at + 1
+            while behind < len(words) and words[behind].text in ARTICLES:
+                behind += 1
+            if words[at].text in LEADING and behind < len(words) and behind != first:
+                chosen.add(behind)
+        return tuple(at for at in sorted(chosen) if words[at].text not in ARTICLES)
+
+    def _said(self, at: int) -> str:
+        """A word of a place; a number word as its digit: "three" is 3."""
+        text = _plain(self.transcript.words[at].text)
+        (number,) = [n for n in near(self.roled, at, at) if n.first == n.number.last == at] or [
+            None
+        ]
+        return _digits(number) if number is not None and _is_place(number) else text
 
     def _numbered_at(self, at: int) -> Mention | None:
         """The place that a number is: "three"."""

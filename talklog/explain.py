@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from talklog.assemble import assemble
 from talklog.mentions import CueMention, Mention, Mentions, find_mentions
 from talklog.notes import Notes, Unsure
-from talklog.roled import RoledNumber
+from talklog.roled import ARTICLE, RoledNumber
 from talklog.trained import final_roles
 from talklog.transcript import Transcript
 
@@ -42,7 +42,7 @@ def explain(transcript: Transcript) -> str:
     parts = (
         [HEAD.format(words=len(transcript.words))],
         _section("The note", [_marked(transcript, mentions, roled)]),
-        _section("Numbers", (_number(transcript, item) for item in roled)),
+        _section("Numbers", (_number(transcript, n) for n in roled if n.role != ARTICLE)),
         _section("Readings", _readings(transcript, notes)),
         _section("Cues heard", (_cue(transcript, cue) for cue in mentions.cues)),
         _section("Asked about", (_asked(transcript, item) for item in notes.unsure)),
@@ -58,7 +58,8 @@ def _section(title: str, lines: Iterable[str]) -> Iterator[str]:
 
 def _marked(transcript: Transcript, mentions: Mentions, roled: Iterable[RoledNumber]) -> str:
     """The words, with what was known in brackets: "[front left: place] [tyre: thing]"."""
-    marks = {(n.number.first, n.number.last): f"number {n.number.said}" for n in roled}
+    said = (n for n in roled if n.role != ARTICLE)
+    marks = {(n.number.first, n.number.last): f"number {n.number.said}" for n in said}
     for span in mentions.spans:
         marks.setdefault((span.first, span.last), _mark(span))
     text, at = [], 0

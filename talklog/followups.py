@@ -18,6 +18,7 @@ from talklog.vocabulary import load
 
 WORK_REACH = 8  # words between the work and the time: "grease the king pins again next week"
 JUST = 3  # words from work to come to the time that is said behind it
+TAIL = 5  # words of a time at the end of work to come, at most, with the word before it
 BACK = 5  # words between an action and the cue that says when: "check the belt | again in"
 
 
@@ -50,10 +51,40 @@ def _by_reader(context: Context) -> Iterator[FollowUp]:
         if _is_meter(context, later):
             continue
         when = next((w for w in whens if later.first <= w.first <= later.last + JUST), None)
+        when = when or _said_within(context, later)
         last = max(later.last, when.last) if when else later.last
         said = context.transcript.heard(later.first, last)
         name = later.thing.name if later.thing else None
-        yield FollowUp(said, name, when.due if when else _event(said), later.first, last)
+        due = when.due if when else _event(said) or _tail(context, later)
+        yield FollowUp(said, name, due, later.first, last)
+
+
+def _said_within(context: Context, later: Span) -> _When | None:
+    """A distance, hours or a stretch of time within work to come: "fifty hours ... then it's due",
+    "leave it another month"."""
+    for item in near(context.roled, later.first, later.last):
+        due = due_of(context.transcript, item) if item.role != "position" else None
+        if due is not None and later.first <= item.first <= later.last:
+            return _When(item.first, item.last + (item.unit is None), due)
+    words = context.transcript.words
+    for at in range(later.first, later.last):
+        stretch = load().stretches.get(f"{words[at].text} {words[at + 1].text}")
+        if stretch is not None:
+            return _When(at, at + 1, Due(duration=stretch))
+    return None
+
+
+def _tail(context: Context, later: Span) -> Due | None:
+    """A time in the speaker's words at the end of work to come: "renew it at the haul out"."""
+    words = [word.text for word in context.transcript.words[later.first : later.last + 1]]
+    leads = [at for at in range(max(1, len(words) - TAIL), len(words)) if words[at] in load().tails]
+    if not leads or any(c.last >= later.first + leads[0] for c in
+                        near(context.components, later.last, later.last)
+                        if c.first <= later.last):  # fmt: skip
+        return None
+    said = words[leads[0] + (words[leads[0]] not in load().said_tails) :]
+    said = said[1:] if said[:1] in (["the"], ["a"]) else said
+    return Due(event=" ".join(said)) if said else None
 
 
 def _is_meter(context: Context, later: Span) -> bool:
@@ -152,7 +183,8 @@ def _made(context: Context, start: int, end: int, due: Due | None) -> FollowUp:
     thing = next((c for c in context.components if start <= c.first <= end), None)
     if thing is None:
         thing, _ = context.component_of(start)
-    return FollowUp(said, thing.name if thing else None, due or _event(said), start, end)
+    due = due or _event(said) or _tail(context, Mention("later", said, start, end))
+    return FollowUp(said, thing.name if thing else None, due, start, end)
 
 
 def _event(said: str) -> Due | None:
@@ -162,7 +194,7 @@ def _event(said: str) -> Due | None:
     if event is None:
         words = said.split()
         opens = next((at for at, word in enumerate(words[:-1]) if word in load().opening), None)
-        event = " ".join(words[opens:]) if opens else None
+        event = " ".join(words[opens:]) if opens is not None else None
     return Due(event=event) if event else None
 
 

@@ -9,7 +9,7 @@ weighs them (see ``chooser``). That no thing was named is a candidate too.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from talklog.chooser import chances, together
@@ -31,6 +31,8 @@ FAVOUR, TOLD = (
     3,
 )  # of a thing with nothing or only "is", "at" between it and the number; words
 LEAST = 0.02  # probability of a thing that the reader does not think of
+NOT_MEANT = 0.05  # probability below which nothing speaks for a thing
+FAR_READ = 0.2  # from which a thing is a candidate however far it is
 RULES = 0.5  # weight of their opinion beside the reader's, chosen on the dev notes
 STEPS = (1, 2, 3, 4, 6, 9, 14, 22, 40)  # words: distances within one of these are alike
 PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")
@@ -204,12 +206,29 @@ def find_links(
         candidates = surroundings.candidates(item, previous)
         shares = chances(CHOICE, [features for _, features in candidates])
         if seen is not None:
+            owners = seen.numbers[at].owners
+            candidates, shares = _with_read(candidates, shares, owners)
             things = [thing for thing, _ in candidates]
             read = [seen.numbers[at].owners.get(thing, 0.0) for thing in things]
             shares = together(shares, read, weight=RULES, least=LEAST)
             shares = [share * surroundings.favour(thing, things, item)
+                      if owners.get(thing, 0.0) > NOT_MEANT else share
                       for share, thing in zip(shares, things, strict=True)]  # fmt: skip
+            shares = [share / sum(shares) for share in shares]
         best = max(range(len(shares)), key=shares.__getitem__)
         links[item.first] = Link(candidates[best][0], shares[best])
         previous = candidates[best][0] or previous
     return links
+
+
+def _with_read(
+    candidates: list[tuple[Mention | None, list[str]]],
+    shares: list[float],
+    owners: Mapping[Mention | None, float],
+) -> tuple[list[tuple[Mention | None, list[str]]], list[float]]:
+    """With the things farther off that the reader thinks of; to the rules they are as probable as
+    the least probable candidate."""
+    known = {thing for thing, _ in candidates}
+    more = [thing for thing, chance in owners.items() if chance > FAR_READ and thing not in known]
+    none: list[str] = []
+    return [*candidates, *((thing, none) for thing in more)], [*shares, *[min(shares)] * len(more)]

@@ -1,7 +1,8 @@
 """Step 4c: numbers with their unit in the middle. Knows no bands.
 
-"an inch and a half" is 1.5 in, "two litres and a quarter" 2.25 l; "a mil" alone is no number. "one
-metre forty" is 1.4 m, and asked about, for it could be two numbers.
+"an inch and a half" is 1.5 in, "two litres and a quarter" 2.25 l. "one metre forty" is 1.4 m, and
+asked about, for it could be two numbers. "a mil" is 1 mm where the trained reader takes it for a
+value, and else no number.
 """
 
 from __future__ import annotations
@@ -11,11 +12,14 @@ from dataclasses import replace
 from decimal import Decimal
 
 from talklog.mentions import Mention, Mentions, near
-from talklog.roled import RoledNumber
+from talklog.numbers import Number
+from talklog.roled import ARTICLE, RoledNumber
 from talklog.transcript import Transcript
 
 # Units of which the hundredths go unnamed, and the words for them. Common practice, no source.
 HUNDREDS = {"m": ("metre", "metres", "meter", "meters")}
+PART = "tenth"  # a unit that is a part of something else by its name
+PARTS = ("half", "quarter", "third", "eighth", "of")  # before "a mil"
 BROKEN = ("fraction", "decimal", "tail")  # forms of what follows "and"
 
 
@@ -36,7 +40,25 @@ def with_mixed(
             result.pop(whole.first, None)
         joined = _joined(words, unit, whole, part)
         result[joined.first] = joined
+    covered = {at for item in result.values() for at in range(item.first, item.last + 1)}
+    for unit in mentions.of("unit"):
+        if _has_article(words, unit) and not covered & {unit.first - 1, unit.first}:
+            result[unit.first - 1] = _one(unit)
     return sorted(result.values(), key=lambda item: item.first)
+
+
+def _has_article(words: Sequence[str], unit: Mention) -> bool:
+    """ "a mil", not "twelve a minute": no stretch of time, and no unit after a rate."""
+    article = unit.first > 0 and words[unit.first - 1] in ("a", "an")
+    before = words[unit.first - 2] if unit.first > 1 else ""
+    other = unit.name == PART or before in PARTS or words[unit.last + 1 : unit.last + 2] == ["or"]
+    time = any(own.quantities[0] == "time" for own in unit.units)
+    return article and not other and not time
+
+
+def _one(unit: Mention) -> RoledNumber:
+    number = Number(unit.first - 1, unit.first - 1, Decimal(1), "1", "article")
+    return RoledNumber(number, unit, ARTICLE, "an article before a unit")
 
 
 def _behind(

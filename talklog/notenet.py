@@ -3,9 +3,9 @@
 Words are rows. Each is the sum of hashed clues and of what the pretrained encoder (``encoder``)
 says of the word; maxout layers over a few neighbours and over the means of the words before and
 behind mix them. From the rows come labels for
-each word, and for each number its role, what it measures, which thing it belongs to and which words
-say its place. Written for arrays of NumPy, which read, and of PyTorch, which train: ``Ops`` holds
-the few functions that differ.
+each word, and for each number its role, what it measures, which thing it belongs to, which words
+say its place and which its unit. Written for arrays of NumPy, which read, and of PyTorch, which
+train: ``Ops`` holds the few functions that differ.
 """
 
 from __future__ import annotations
@@ -37,7 +37,8 @@ WORD_HEADS = {
     "work": 4,  # none, a verb of what is done, of what is to do, a particle of such a verb
     "part": 6,  # none, then the five fates
 }
-ASKERS = ("number", "work", "state", "later")  # who asks which thing is meant
+SOUGHT = ("place", "unit")  # words that numbers look for, besides their thing
+ASKERS = ("number", "work", "state", "later", "part")  # who asks which thing is meant
 
 Array = Any
 Params = Mapping[str, Array]
@@ -125,8 +126,10 @@ def shapes(
         found[f"{name}_pair.b"] = (PAIRS,)
         found |= {f"{name}_none.W": (1, width), f"{name}_none.b": (1,)}
     found |= {"thing_key.W": (width // 2, width), "thing_own.W": (1, width)}
-    found |= {"place_asks.W": (width // 2, width), "place_key.W": (width // 2, width)}
-    return found | {"place_own.W": (1, width), "place_gap.b": (GAPS,), "place_pair.b": (PAIRS,)}
+    for name in SOUGHT:
+        found |= {f"{name}_asks.W": (width // 2, width), f"{name}_key.W": (width // 2, width)}
+        found |= {f"{name}_own.W": (1, width), f"{name}_gap.b": (GAPS,), f"{name}_pair.b": (PAIRS,)}
+    return found | {"unit_none.W": (1, width), "unit_none.b": (1,)}
 
 
 def _maxout(name: str, inputs: int, outputs: int) -> dict[str, Any]:
@@ -196,18 +199,25 @@ def _linear(params: Params, name: str, rows: Array) -> Array:
 
 def describe_numbers(params: Params, rows: Array, numbers: Numbers, ops: Ops) -> dict[str, Array]:
     """For k numbers the scores of their "role" (k, roles), "quantity" (k, quantities), "thing" (k,
-    window + 1; the last for none) and "place" (k, window; above 0 where a word says the place)."""
+    window + 1; the last for none), "unit" (the same) and "place" (k, window; above 0 where a word
+    says the place)."""
     sides = rows[numbers.sides].reshape(len(numbers.sides), -1)
     clues = ops.bag(params["number_clues"], numbers.clues, numbers.starts)
     own = ops.drop(_layer(params, "whole", ops.concat([sides, clues], -1), ops))
     extra = ops.bag(params["role_clues"], numbers.clues, numbers.starts)
-    asked = own @ params["place_asks.W"].T
-    place = _scores(params, "place", rows, numbers.asking, asked, ops)
+    asked = {name: own @ params[f"{name}_asks.W"].T for name in SOUGHT}
+    sought = {
+        name: ops.masked(
+            _scores(params, name, rows, numbers.asking, asked[name], ops), numbers.asking.there
+        )
+        for name in SOUGHT
+    }
     return {
         "role": _linear(params, "role", own) + extra,
         "quantity": _linear(params, "quantity", own),
         "thing": _thing(params, "number", rows, numbers.asking, own, ops),
-        "place": ops.masked(place, numbers.asking.there),
+        "place": sought["place"],
+        "unit": ops.concat([sought["unit"], _linear(params, "unit_none", own)], -1),
     }
 
 

@@ -55,6 +55,7 @@ class Likely:
     quantities: np.ndarray  # (k, QUANTITIES)
     things: np.ndarray  # (k, 2 * REACH + 2): the word of the window, or none
     places: np.ndarray  # (k, 2 * REACH + 1): whether the word says the place
+    units: np.ndarray  # (k, 2 * REACH + 2): the word that says the unit, or none
     rows: np.ndarray  # (n + 1, width), for ``NoteReader.things_of``, as the next
     lying: Between
 
@@ -89,8 +90,8 @@ class NoteReader(Pipe):
             return Likely(words, *_no_numbers(), rows, lying_in(own))
         told = describe_numbers(self.params, rows, numbers_of(own), ops)
         role, quantity, thing = (softmax(told[name]) for name in ("role", "quantity", "thing"))
-        place = (1 + np.tanh(told["place"] / 2)) / 2
-        return Likely(words, role, quantity, thing, place, rows, lying_in(own))
+        place, unit = (1 + np.tanh(told["place"] / 2)) / 2, softmax(told["unit"])
+        return Likely(words, role, quantity, thing, place, unit, rows, lying_in(own))
 
     def things_of(self, name: str, likely: Likely, at: list[int]) -> np.ndarray:
         """(len(at), 2 * REACH + 2): which word is the thing that the words ``at`` are about;
@@ -113,8 +114,9 @@ def load(vocab: Vocab, folder: Path) -> NoteReader:
 
 
 def _no_numbers() -> tuple[np.ndarray, ...]:
-    wide = 2 * REACH + 1
-    return tuple(np.zeros((0, n), "float32") for n in (len(ROLES), len(QUANTITIES), wide + 1, wide))
+    window = 2 * REACH + 1
+    widths = (len(ROLES), len(QUANTITIES), window + 1, window, window + 1)
+    return tuple(np.zeros((0, width), "float32") for width in widths)
 
 
 def softmax(scores: Array) -> np.ndarray:

@@ -14,13 +14,15 @@ from functools import lru_cache
 from talklog.chooser import label_chances, together
 from talklog.context import Context
 from talklog.mentions import Mention
+from talklog.notearrays import QUANTITIES
 from talklog.notes import NOT_SAID, Reading
 from talklog.roled import RoledNumber
 from talklog.vocabulary import UnitWords, load
 
 CHOICE = "quantity"
-LEAST = 0.05  # probability of a quantity that the reader does not think of
+LEAST = 0.015  # probability of a quantity that the reader does not think of
 RULES = 0.85  # weight of their opinion beside the reader's, chosen on the dev notes
+NOT_MEANT = 0.05  # probability below which a quantity that was said is not what is measured
 GOES_ON = 12.0  # how many times more probable is what was measured in the same unit just before
 AROUND = 4  # words on each side that are features
 CLOSE = 9  # words: a reading before within these is near
@@ -50,8 +52,9 @@ class Setting:
 
 def quantity_of(setting: Setting) -> Quantity:
     """The most probable quantity of a number."""
-    if setting.said is not None and _is_certain(setting):
-        return Quantity(setting.said.name, 1.0, "said")
+    certain = setting.said if setting.said is not None and _is_certain(setting) else None
+    if certain is not None and not _is_doubted(setting, certain.name):
+        return Quantity(certain.name, 1.0, "said")
     labels = {name: list(_own_features(setting, name)) for name in possible(setting.units)}
     shares = label_chances(CHOICE, _shared_features(setting), labels)
     shares = _with_reader(setting, list(labels), shares)
@@ -70,6 +73,13 @@ def _with_reader(setting: Setting, names: list[str], shares: list[float]) -> lis
     return [
         both[at] * (GOES_ON if _as_before(setting, name) else 1) for at, name in enumerate(names)
     ]
+
+
+def _is_doubted(setting: Setting, name: str) -> bool:
+    """Whether the trained reader is all but certain that a word does not say what this number
+    measures: "the high pressure side bore seventy point oh four"."""
+    read = setting.context.read_of.get(setting.item.first)
+    return read is not None and read.quantities.get(name, 0.0) < NOT_MEANT
 
 
 def _as_before(setting: Setting, name: str) -> bool:
@@ -96,8 +106,8 @@ def possible(units: Sequence[UnitWords]) -> tuple[str, ...]:
 
 @lru_cache(maxsize=1)
 def _all_quantities() -> tuple[str, ...]:
-    names = (quantity for unit in load().units for quantity in unit.quantities)
-    return tuple(sorted(set(names)))
+    names = {quantity for unit in load().units for quantity in unit.quantities}
+    return tuple(sorted(names | set(QUANTITIES)))
 
 
 def candidates(setting: Setting) -> list[tuple[str, list[str]]]:

@@ -6,20 +6,24 @@ goes on with the reading before it ("twelve mil at the bottom and nine at the fr
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from talklog.context import Context
-from talklog.links import SAYING
+from talklog.links import PASSAGE, SAYING
 from talklog.mentions import Mention, near
 from talklog.notes import NOT_SAID, Alternative, Reading, Unsure
 from talklog.quantity import Quantity, Setting, quantity_of
-from talklog.roled import RoledNumber
+from talklog.roled import MEASURING, RoledNumber
 from talklog.vocabulary import UnitWords, load
 
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
 CLOSE = 9  # words: within these a carried unit is said in the reason, beyond it is asked about
 BEFORE, BEHIND = 6, 3  # words around a number in which the state is said: "45 psi hot"
 
+DOINGS = ("turns", "angle")  # said of what was done: a bare value does not go on with them
+SURE = 0.9  # P(reading) from which a bare number is one, even of something not said
+GUESSED = 0.3  # the same as LIKELY, of a number that certainly is a reading
 LIKELY = 0.5  # a bare number whose quantity is less probable than this is no reading
 BEFORE_PLACES = ("on", "number")  # "one forty psi on three": the three is no pressure
 SMALL_MIL = 1  # a part of a mil is a part of a millimetre: nobody measures a quarter of a thou
@@ -48,18 +52,23 @@ class Measure:
     others: tuple[UnitWords, ...] = ()  # units that the same word could be
 
 
-def make_reading(context: Context, item: RoledNumber, last: Reading | None) -> Reading | Unsure:
-    """The reading of a number; ``last`` is the reading before it, with which it may go on."""
+def make_reading(
+    context: Context, item: RoledNumber, earlier: Sequence[Reading]
+) -> Reading | Unsure:
+    """The reading of a number; ``earlier`` are those before it, with which it may go on."""
     first, end = item.number.first, item.last
     component, why_component = context.component_of(first)
+    last = next((r for r in reversed(earlier) if r.quantity not in DOINGS), None)
     setting = setting_of(context, item, last)
     said = setting.said
-    if component is None and said is None and item.unit is None and not _goes_on(setting):
+    known = component is not None or said is not None or item.unit is not None
+    if not known and not _goes_on(setting) and not _is_sure(context, item):
         return Unsure("a number without a unit, and it was not said what it measures", first, end)
     quantity = quantity_of(setting)
-    if item.unit is None and (quantity.chance < LIKELY or _is_pronoun(context, item)):
+    likely = quantity.chance >= (GUESSED if _is_sure(context, item) else LIKELY)
+    if item.unit is None and (not likely or _is_pronoun(context, item)):
         return Unsure("a number without a unit, and it was not said what it measures", first, end)
-    measure = _measure(setting, quantity)
+    measure = _measure(setting, quantity, earlier)
     name = context.component_name(component, measure.quantity, first)
     implied = load().implied.get(measure.quantity)
     if said is not None and implied and said.name == measure.quantity and name != implied:
@@ -81,6 +90,12 @@ def make_reading(context: Context, item: RoledNumber, last: Reading | None) -> R
         doubt=item.doubt or measure.doubt,
         alternatives=_alternatives(item, measure),
     )
+
+
+def _is_sure(context: Context, item: RoledNumber) -> bool:
+    """Whether the trained reader is all but certain that a number is a reading."""
+    read = context.read_of.get(item.first)
+    return read is not None and sum(read.roles[role] for role in MEASURING) >= SURE
 
 
 def _is_pronoun(context: Context, item: RoledNumber) -> bool:
@@ -113,36 +128,51 @@ def setting_of(context: Context, item: RoledNumber, last: Reading | None) -> Set
     return Setting(context, item, component, _usual_units(context, units, said), said, last)
 
 
-def _measure(setting: Setting, quantity: Quantity) -> Measure:
+def _measure(setting: Setting, quantity: Quantity, earlier: Sequence[Reading]) -> Measure:
     item = setting.item
     if item.unit is None:
-        return _bare(setting, quantity)
+        return _bare(setting, quantity, earlier)
     fitting = tuple(unit for unit in setting.units if quantity.name in unit.quantities)
     measure = _of_units(quantity, fitting or setting.units)
-    return _settled(setting.context, item, setting.component, measure)
+    measure = _settled(setting.context, item, setting.component, measure)
+    return _of_another(setting, measure, earlier) if item.lent else measure
 
 
-def _bare(setting: Setting, quantity: Quantity) -> Measure:
-    """A number without a unit goes on in the unit of the reading before it, if it measures the
-    same; how far that may be trusted depends on how far it is."""
-    last = setting.last
-    if not (_goes_on(setting) and last.quantity == quantity.name and last.unit):
+def _of_another(setting: Setting, measure: Measure, earlier: Sequence[Reading]) -> Measure:
+    """A unit that was said of another thing is asked about."""
+    lender = next((r for r in reversed(earlier) if r.unit == measure.unit), None)
+    name = setting.component.name if setting.component else NOT_SAID
+    same = lender is not None and (name in (NOT_SAID, lender.component) or setting.said)
+    doubt = measure.doubt or (None if same else "the unit was said only of another value")
+    return replace(measure, doubt=doubt)
+
+
+def _bare(setting: Setting, quantity: Quantity, earlier: Sequence[Reading]) -> Measure:
+    """A number without a unit goes on in the unit of the last reading that measures the same; how
+    far that may be trusted depends on how far it is."""
+    alike = (r for r in reversed(earlier) if r.quantity == quantity.name)
+    last = next(alike, None) if _may_go_on(setting) else None
+    if last is None or not last.unit or setting.item.first - last.last > PASSAGE:
         return Measure(quantity.name, None, quantity.why, "", "no unit was said")
     name = setting.component.name if setting.component else NOT_SAID
     borrowed = setting.said is None and NOT_SAID != name != last.component
-    far = setting.item.first - last.last > CLOSE
+    far = setting.item.first - last.last > CLOSE or last is not setting.last
     doubt = "the unit was said only of an earlier value" if far or borrowed else None
     why = f"unit {last.unit}: carried on from the value before; "
     return Measure(quantity.name, last.unit, quantity.why, why, doubt)
 
 
 def _goes_on(setting: Setting) -> bool:
-    """Whether a bare number may go on with the reading before it."""
+    """Whether a bare number may go on with the reading just before it."""
     last, item = setting.last, setting.item
+    return last is not None and 0 < item.first - last.last <= GOES_ON and _may_go_on(setting)
+
+
+def _may_go_on(setting: Setting) -> bool:
+    """Whether a bare number may go on with any value said before: "on three" may not."""
+    item = setting.item
     before = setting.context.transcript.words[item.first - 1].text if item.first else ""
-    if last is None or before in BEFORE_PLACES or not 0 < item.first - last.last <= GOES_ON:
-        return False
-    return item.number.form not in ("ordinal", "fraction")
+    return before not in BEFORE_PLACES and item.number.form not in ("ordinal", "fraction")
 
 
 def _usual_units(

@@ -8,6 +8,7 @@ from talklog.mentions import Mention
 from talklog.numbers import Number
 
 MEASURING = ("measured", "set", "as_found", "as_left")
+ARTICLE = "article"
 FILLERS = ("um", "er", "uh", "erm", "like", "about")
 
 
@@ -16,9 +17,11 @@ class RoledNumber:
     """A number with its unit mention (``None`` if none was said) and its role.
 
     ``role`` is one of MEASURING, a why of SetAside, "position", "meter", "follow_up" or "unknown".
-    "inside" is a number of a size or date whose first number has the role.
+    "inside" is a number of a size or date whose first number has the role, ARTICLE the one of "a
+    mil", which is no number unless the trained reader takes it for a value.
     ``sure`` is whether a cue gave it. ``doubt`` says what is not certain; ``others`` are other
-    numbers the same words may be. ``carried`` is true when the unit was said of another number.
+    numbers the same words may be. ``carried`` is true when the unit was said of another number,
+    ``lent`` when only the trained reader says so.
     """
 
     number: Number
@@ -29,6 +32,7 @@ class RoledNumber:
     others: tuple[Number, ...] = ()
     sure: bool = False
     carried: bool = False
+    lent: bool = False
     whole: tuple[int, int] | None = None  # the words of the size or date that it is part of
 
     @property

@@ -34,8 +34,21 @@ METERS = ("mi", "km", "h")
 DISTANCES, HOURS = ("mi", "km"), ("h",)
 SMALLEST_METER = 100  # a bare number on the clock: less is the reading of a dial gauge
 # A unit said in the singular before a thing names its size: "a twelve volt battery".
-ATTRIBUTIVE = ("volt", "amp", "inch", "litre", "liter", "ton", "tonne", "watt", "foot", "gallon")
+ATTRIBUTIVE = (
+    "volt",
+    "amp",
+    "newton",
+    "inch",
+    "litre",
+    "liter",
+    "ton",
+    "tonne",
+    "watt",
+    "foot",
+    "gallon",
+)
 GRADED = ("bolt", "screw", "stud", "nut", "washer")  # "eight point eight bolt"
+GRADE = ("part_size", "names what follows")
 OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
 Cuts = Mapping[int, tuple[Number, ...]]
 BLURRED = "where one number ends and the next begins could not be heard"
@@ -216,7 +229,8 @@ def _role(
     if without is not None and without[0] == "count" and state and cue.last == number.first - 1:
         without = None  # "now forty eight"
     if without is not None:
-        return (*without, number.form in FORMS or number.high is not None)
+        sure = number.form in FORMS or number.high is not None or without == GRADE
+        return (*without, sure)
     if cue is not None:
         why = f'"{transcript.heard(cue.first, cue.last)}" stands near'
         return cue.cue.category, why, True
@@ -271,7 +285,7 @@ def _without_cue(
         return None
     if number.form in ("integer", "typed", "grouped", "digits") and _is_whole(number):
         return "count", "counts what follows"
-    return ("part_size", "names what follows") if named.base in GRADED else None
+    return GRADE if named.base in GRADED else None
 
 
 def _by_unit(transcript: Transcript, mentions: Mentions, unit: Mention) -> tuple[str, str] | None:

@@ -13,7 +13,7 @@ from functools import lru_cache
 from importlib.resources import files
 from math import log
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from talklog.clues import find_clues, find_landmarks
 from talklog.errors import DataFileError
@@ -35,13 +35,18 @@ if TYPE_CHECKING:
 FOLDER = Path(str(files("talklog"))) / "data" / "reader" / "note_reader"
 # Probabilities, chosen on the dev notes: see models/extractor/README.md.
 NAMED = 0.7  # of a word to be in the name of a thing
+SURE_NAME = 0.95  # the same, of a word that mostly is no name: the "bar" of "scraper bar"
 BEGINS = 0.6  # of a word to begin another span
 DONE = 0.24  # of a word to be a verb of work
 UNKNOWN_DONE = 0.75  # the same, of a verb that the vocabulary does not know
 SEEN = 0.3  # of a word to be in a state
 FATED = 0.7  # of a word to be a part whose fate is told
-LATER = 0.65  # of a word to be in later work
+LATER = 0.6  # of a word to be in later work
 SAID_PLACE = 0.3  # of a word to say the place of a number
+MAYBE_PLACE = 0.1  # the same, where a rule takes it for the place
+MAYBE = 0.1  # of a word to be in a state, or a verb of work, where a rule takes it for one
+SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
+SHORTER = 4.0  # times more probable is a word within a name as its end, where the name ends there
 MUCH, TINY = 1.5, 1e-4  # in logarithms: nearly five times; least probability of a label
 APART = 0.001  # what is left of the share of a thing named after the verb or state and a pause
 OBJECT = 8  # words from a verb to its particle at most
@@ -59,6 +64,7 @@ class Work:
     done: bool
     first: int
     last: int
+    sure: bool = False  # whether it certainly is done, or not
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +78,12 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Fate:
-    """A part whose name ends at a word, and what became of it."""
+    """A part that a word names, or means: "a new one", the thing that it is, and what became of
+    it."""
 
     status: str
     at: int
+    thing: Mention | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +95,8 @@ class NumberSeen:
     quantities: dict[str, float]
     owners: dict[Mention | None, float]
     place: tuple[int, ...]
+    maybe_place: frozenset[int]  # with the words that may say where, if a rule says so too
+    units: dict[Mention | None, float]  # the probability of each unit said, None of none
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +110,8 @@ class Seen:
     fates: tuple[Fate, ...]
     laters: tuple[Told, ...]
     cuts: dict[int, tuple[Number, ...]]  # runs of number words to be divided otherwise
+    maybe_works: frozenset[int] = frozenset()  # words that may be verbs of work, if a rule says so
+    maybe_states: frozenset[int] = frozenset()  # the same, of words of states
 
 
 @lru_cache(maxsize=1)
@@ -119,10 +131,24 @@ def reader() -> NoteReader:
 
 def see(transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]) -> Seen:
     """What the reader makes of a note and its numbers."""
+    return seen_by(reader(), transcript, mentions, roled)
+
+
+class Reads(Protocol):
+    """What ``notereader.NoteReader`` does."""
+
+    def read(self, note: Any) -> Likely: ...
+    def things_of(self, name: str, likely: Likely, at: list[int]) -> np.ndarray: ...
+
+
+def seen_by(
+    by: Reads, transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
+) -> Seen:
+    """The same by any reader."""
     if not transcript.words:
         return Seen((), (), (), (), (), (), {})
-    likely = reader().read(_clues_of(transcript, mentions, roled))
-    return _Decoder(transcript, mentions, likely).seen(roled)
+    likely = by.read(_clues_of(transcript, mentions, roled))
+    return _Decoder(transcript, mentions, likely, by).seen(roled)
 
 
 def _clues_of(transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]) -> Any:
@@ -140,8 +166,10 @@ def _clues_of(transcript: Transcript, mentions: Mentions, roled: Sequence[RoledN
 class _Decoder:
     """Probabilities -> what they say."""
 
-    def __init__(self, transcript: Transcript, mentions: Mentions, likely: Likely) -> None:
-        self.transcript, self.mentions, self.likely = transcript, mentions, likely
+    def __init__(
+        self, transcript: Transcript, mentions: Mentions, likely: Likely, by: Reads
+    ) -> None:
+        self.transcript, self.mentions, self.likely, self.by = transcript, mentions, likely, by
         self.words = [word.text for word in transcript.words]
         spans = [*mentions.of("quantity"), *mentions.of("unit"), *mentions.numbers]
         self._no_names = {at for span in spans for at in range(span.first, span.last + 1)}
@@ -159,6 +187,8 @@ class _Decoder:
             fates=tuple(self._fates()),
             laters=tuple(self._laters()),
             cuts=dict(self._cuts(roled)),
+            maybe_works=_over(1 - self.likely.words["work"][:, 0], MAYBE),
+            maybe_states=_over(1 - self.likely.words["state"][:, 0], MAYBE),
         )
 
     # ---- things ----------------------------------------------------------------------------------
@@ -188,9 +218,10 @@ class _Decoder:
     def _trimmed(self, span: Span) -> Span | None:
         """Without words at its ends that are no name: "the oil level" is the oil."""
         first, last = span
+        inside = 1 - self.likely.words["thing"][:, 0]
         while first <= last and first in self._no_names:
             first += 1
-        while first <= last and last in self._no_names:
+        while first <= last and last in self._no_names and inside[last] < SURE_NAME:
             last -= 1
         return (first, last) if first <= last else None
 
@@ -223,8 +254,23 @@ class _Decoder:
             low = max(0, thing.first - at + REACH)
             high = min(len(chances) - 1, thing.last - at + REACH + 1)
             if low < high:
-                found[thing] = float(chances[low:high].sum())
+                end = thing.last - (high - 1 - low - int(chances[low:high].argmax()))
+                found |= self._ending(thing, end, chances[low:high])
         return found
+
+    def _ending(self, thing: Mention, end: int, chances: np.ndarray) -> dict[Mention, float]:
+        """A thing whose name may end before its last word: "alternator belt ... charging"."""
+        behind = thing.last - end
+        if not behind or behind >= len(chances):
+            return {thing: float(chances.sum())}
+        inside, rest = float(chances[:-behind].sum()), float(chances[-behind:].sum())
+        if inside < SHORTER * rest:
+            return {thing: inside + rest}
+        return {thing: rest, self._shortened(thing.first, end): inside}
+
+    def _shortened(self, first: int, last: int) -> Mention:
+        known = self.mentions.of("component")
+        return self._named(first, last, [m for m in known if first <= m.first and m.last <= last])
 
     # ---- numbers ---------------------------------------------------------------------------------
 
@@ -240,6 +286,10 @@ class _Decoder:
             quantities=dict(zip(QUANTITIES, self.likely.quantities[at].tolist(), strict=True)),
             owners=self._owners(self.likely.things[at], first),
             place=tuple(sorted(self._one_of_each_axis(place))),
+            maybe_place=frozenset(
+                first + int(away) - REACH for away in (chances > MAYBE_PLACE).nonzero()[0]
+            ),
+            units=_chances_of(self.mentions.of("unit"), self.likely.units[at], first),
         )
 
     def _one_of_each_axis(self, place: dict[int, float]) -> set[int]:
@@ -255,7 +305,7 @@ class _Decoder:
         for run in self.mentions.numbers:
             own = tuple(n.number for n in near(roled, run.first, run.last)
                         if run.first <= n.number.first and n.number.last <= run.last)  # fmt: skip
-            if len(run.readings) < 2 or not own:
+            if len(run.readings) < 2 or not own or any(n.high is not None for n in own):
                 continue
             ways = [reading for reading in run.readings if reading]
             best = max(ways, key=lambda way: self._divided(run, way))
@@ -277,7 +327,7 @@ class _Decoder:
     def _asked(self, name: str, at: Sequence[int]) -> list[Mention | None]:
         if not at:
             return []
-        chances = reader().things_of(name, self.likely, at)
+        chances = self.by.things_of(name, self.likely, at)
         return [self._thing_of(row, own) for row, own in zip(chances, at, strict=True)]
 
     def _works(self) -> Iterator[Work]:
@@ -289,7 +339,9 @@ class _Decoder:
             doubtful = worked[at] < UNKNOWN_DONE and verb not in load().actions
             if doubtful or (thing is None and verb in load().checking):
                 continue
-            yield Work(verb, thing, bool(labels[at, 1] >= labels[at, 2]), at, last)
+            done, still = labels[at, 1], labels[at, 2]
+            sure = bool(max(done, still) > SURELY_DONE * (done + still))
+            yield Work(verb, thing, bool(done >= still), at, last, sure)
 
     def _verb(self, at: int) -> tuple[int, str]:
         """The last word of a verb with its particle, and its base form."""
@@ -349,8 +401,27 @@ class _Decoder:
         from talklog.notearrays import FATES
 
         labels = self.likely.words["part"]
-        for at in (labels[:, 0] < 1 - FATED).nonzero()[0]:
-            yield Fate(FATES[int(labels[at, 1:].argmax())], int(at))
+        places = [int(at) for at in (labels[:, 0] < 1 - FATED).nonzero()[0]]
+        for at, thing in zip(places, self._asked("part", places), strict=True):
+            yield Fate(FATES[int(labels[at, 1:].argmax())], at, thing)
+
+
+def _chances_of(
+    spans: Sequence[Mention], chances: np.ndarray, at: int
+) -> dict[Mention | None, float]:
+    """The probability of each span in the window around a word, and of none of them."""
+    from talklog.notenet import REACH
+
+    found: dict[Mention | None, float] = {None: float(chances[-1])}
+    for span in near(spans, at, at):
+        low, high = max(0, span.first - at + REACH), span.last - at + REACH + 1
+        own = float(chances[low : min(high, len(chances) - 1)].sum()) if low < high else 0.0
+        found[span] = own
+    return found
+
+
+def _over(chances: np.ndarray, least: float) -> frozenset[int]:
+    return frozenset(int(at) for at in (chances > least).nonzero()[0])
 
 
 def _united(spans: Iterable[Span]) -> Iterator[Span]:

@@ -13,6 +13,7 @@ from talklog.seen import Work
 from talklog.vocabulary import PART_CUES, load
 
 PLAN = 3  # words between "i'll" and the verb of what is meant to be done
+DENIED = 3  # words between "haven't" and a verb that else certainly was done
 OBJECT = 5  # words between a verb and the thing it is done to
 PRONOUNS = ("it", "them", "that", "those")
 BEFORE_VERB = (
@@ -53,10 +54,12 @@ STATUS = {
 }
 
 
-def not_done(context: Context, first: int) -> bool:
-    """Whether words before ``first`` say that it is still to do, or was not done."""
+def not_done(context: Context, first: int, within: int | None = None) -> bool:
+    """Whether words before ``first`` say that it is still to do, or was not done; ``within`` so
+    many words, or those that each cue reaches."""
     return any(
-        cue.last < first <= cue.last + cue.cue.scope and not context.paused(cue.last, first)
+        cue.last < first <= cue.last + min(cue.cue.scope, within or cue.cue.scope)
+        and not context.paused(cue.last, first)
         for cue in near(context.mentions.cues_of("not_done"), first, first)
         if not _stopped(context, cue.last, first)
     )
@@ -83,8 +86,9 @@ def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
     name = thing.name if thing else NOT_SAID
     place = context.position_at(thing) if thing else None
     coming = any(f.first <= work.first <= f.last for f in later)
-    still = not_done(context, work.first) or _meant(context, work.first)
-    done = work.done and not coming and not still
+    planned = coming or _meant(context, work.first)
+    denied = not_done(context, work.first, within=DENIED if work.sure else None)
+    done = work.done and not denied and (work.sure or not planned)
     return Action(work.verb, name, place, done, first, last)
 
 
@@ -107,7 +111,10 @@ def _together(span: Span, thing: Mention) -> tuple[int, int]:
 def _stands(context: Context, action: Action) -> bool:
     """Whether an action is one by rule alone: all without a reader, else what is still to do, and
     checks, which close what was to be checked but are no work to the reader."""
-    return context.seen is None or not action.done or action.verb in load().checking
+    if context.seen is None or action.verb in load().checking:
+        return True
+    maybe = context.seen.maybe_works
+    return not action.done and any(at in maybe for at in range(action.first, action.last + 1))
 
 
 def _known_actions(context: Context, later: Sequence[FollowUp]) -> Iterator[Action]:
@@ -214,6 +221,9 @@ def _read_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
     for fate in context.seen.fates:
         close = near(context.components, fate.at, fate.at)
         thing = next((c for c in close if c.first <= fate.at <= c.last), None)
+        if thing is None and fate.thing is not None:
+            yield fate.thing, fate.status, fate.at, fate.at
+            continue
         if thing is None:
             word = singular(context.transcript.words[fate.at].text)
             thing = Mention("component", word, fate.at, fate.at, base=word)
@@ -289,8 +299,16 @@ def _known_findings(context: Context) -> Iterator[Finding]:
         component = _seen_on(context, span)
         if component is None or _negated(context, span) or _in_quantity(context, span):
             continue
+        if not _may_be_state(context, span):
+            continue
         first, last = min(span.first, component.first), max(span.last, component.last)
         yield Finding(component.name, span.name, first, last)
+
+
+def _may_be_state(context: Context, span: Span) -> bool:
+    """Whether the trained reader does not exclude that the words tell a state."""
+    maybe = context.seen.maybe_states if context.seen is not None else None
+    return maybe is None or any(at in maybe for at in range(span.first, span.last + 1))
 
 
 def _seen_on(context: Context, span: Mention) -> Mention | None:

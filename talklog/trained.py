@@ -9,28 +9,37 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 
-from talklog.mentions import Mentions, near
-from talklog.roled import MEASURING, RoledNumber
-from talklog.roles import assign_roles
+from talklog.lists import NEVER_CARRIED, borrowed
+from talklog.mentions import Mention, Mentions, near
+from talklog.places import LARGEST_PLACE
+from talklog.roled import ARTICLE, MEASURING, RoledNumber
+from talklog.roles import FORMS, assign_roles
 from talklog.seen import Seen, see
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 # Chosen on the dev notes: see models/extractor/README.md.
-CUED, PLAIN = 20.0, 1.5  # how many times more probable the role by rule is, with a cue and without
+CUED, PLAIN = 5.0, 1.5  # how many times more probable the role by rule is, with a cue and without
 READ_ANYWAY = 0.9  # P(reading) by the reader from which what its form set aside is one all the same
-READ_FROM = 0.75  # P(reading) from which a number is a reading
+READ_FROM = 0.85  # P(reading) from which a number is a reading
+READ_FROM_PART = 0.7  # the same, of a number with a part: it counts nothing
+ONE = "1"  # mostly a pronoun: "the other one"
+READ_DOUBTFULLY = 0.4  # from which it is not set aside without a question
 SET_FROM = 0.9  # P(set) over P(reading) from which a value was set with no word that says so
 ASK_BELOW = 0.85  # P(reading) below which a reading is asked about
 NAMED_LEAST = 0.05  # P(reading) from which a value beside its quantity and unit stays a reading
 BESIDE = 3  # words between a value and the word for what is measured
 JUST = 2  # words between a thing and its value
+METER_FROM = 0.8  # P(meter) from which a number is that of the machine's meter
+LENT, LENT_SURELY = 0.5, 0.9  # P(unit) from which a bare value gets it, and is not asked about
+LENT_NEAR = 9  # words between the value and its unit at most, if it is not asked about
 # What the reader tells apart and the steps behind do not.
 ALIKE = {"part_quantity": "count", "no_number": "count", "unsure": "unknown"}
 # The rules know better what can be one of these.
 NOT_READ = ("meter", "follow_up", "inside", "unknown")
-# What a cue gives to a book, a customer, a plan or a place never becomes a reading.
-NEVER_READ = ("quoted_spec", "other_opinion", "intention", "hypothetical", "position")
+READ_OVER_CUE = 0.97  # the same, where a cue gave it to a book or to somebody's opinion
+QUOTED = ("quoted_spec", "other_opinion", "position")
+PLANNED = ("intention", "hypothetical")  # what a cue calls a plan becomes no reading
 BY_RULE = (*NOT_READ, "superseded")
 PAIRED = ("as_found", "as_left")  # roles of a value that was another one before or after
 
@@ -58,7 +67,27 @@ def settle(mentions: Mentions, roled: Sequence[RoledNumber], seen: Seen) -> tupl
     places = {at for number in seen.numbers for at in number.place}
     settled = (_settled(item, own, named=_is_named(mentions, item), read=_reading(seen_.roles))
                for item, own, seen_ in zip(roled, chances, seen.numbers, strict=True))  # fmt: skip
-    return tuple(_contested(mentions, _placed(item, places)) for item in settled)
+    placed = [_contested(mentions, _placed(item, places)) for item in settled]
+    return tuple(_lent(item, own.units) for item, own in zip(placed, seen.numbers, strict=True))
+
+
+def _lent(item: RoledNumber, units: Mapping[Mention | None, float]) -> RoledNumber:
+    """A bare value with the unit that was said of another: "left eight thou ... and the right six".
+    Far off, not quite certain, or a small whole number, which may count something ("across all
+    three"), it is asked about."""
+    if item.unit is not None or item.role not in (*MEASURING, "meter"):
+        return item
+    unit = max(units, key=units.__getitem__)
+    if unit is None or units[unit] < LENT or unit.name in NEVER_CARRIED:
+        return item
+    value = item.number.value
+    small = value == value.to_integral_value() and abs(value) <= LARGEST_PLACE
+    near_by = abs(item.first - unit.last) <= LENT_NEAR
+    plain = units[unit] >= LENT_SURELY and near_by and not small
+    doubt = item.doubt or (None if plain else "the unit was said only of another value")
+    because = f"{item.because}; unit of another value by the trained reader ({units[unit]:.0%})"
+    lent = borrowed(unit, item.number)
+    return replace(item, unit=lent, because=because, doubt=doubt, carried=True, lent=True)
 
 
 def _placed(item: RoledNumber, places: Set[int]) -> RoledNumber:
@@ -113,22 +142,44 @@ def _settled(
     item: RoledNumber, chances: Mapping[str, float], *, named: bool, read: float
 ) -> RoledNumber:
     """``read``: P(reading) by the reader alone."""
-    fixed = item.whole is not None or item.number.high is not None or item.role in BY_RULE
     set_aside = item.role not in MEASURING and (item.sure or item.role == "time_or_date")
-    others = item.sure and item.role in NEVER_READ
-    if fixed or others or (set_aside and read < READ_ANYWAY):
+    least = READ_OVER_CUE if item.sure and item.role in QUOTED else READ_ANYWAY
+    if _is_fixed(item) or (set_aside and read < least):
         return item
     reading = read if set_aside else _reading(chances)
-    kind = [role for role in chances if (role in MEASURING) == (reading >= READ_FROM)]
+    part = item.number.value != item.number.value.to_integral_value()
+    enough = READ_FROM_PART if part else READ_FROM
+    doubtful = READ_DOUBTFULLY <= reading < enough and item.number.said != ONE
+    if doubtful and not set_aside and not named:
+        return _undecided(item, reading)
+    kind = [role for role in chances if (role in MEASURING) == (reading >= enough)]
     best = max(kind, key=chances.__getitem__)
     if best == "set" and not item.sure and chances[best] < SET_FROM * reading:
         best = "measured"
+    if best == "meter" and chances["meter"] >= METER_FROM:
+        return _changed(item, best, chances[best])
     if best in NOT_READ or (named and best not in MEASURING and reading >= NAMED_LEAST):
         best = item.role
+    if item.role == ARTICLE and best not in MEASURING:
+        return item
     changed = _changed(item, best, chances[best])
     unsure = set_aside or reading < (NAMED_LEAST if named else ASK_BELOW)
     doubtful = best in MEASURING and unsure
     return _asked(changed) if doubtful else changed
+
+
+def _is_fixed(item: RoledNumber) -> bool:
+    """Whether the reader has no say: dates, sizes, ranges, tolerances, plans, corrections."""
+    formed = item.whole is not None and item.role != "count"
+    planned = item.sure and item.role in PLANNED
+    by_form = item.number.high is not None or item.number.form in FORMS
+    return formed or planned or by_form or item.role in BY_RULE
+
+
+def _undecided(item: RoledNumber, reading: float) -> RoledNumber:
+    """Neither read nor set aside: the speaker is asked."""
+    because = f"it may be a reading: {reading:.0%} by the trained reader"
+    return replace(item, role="unknown", because=because)
 
 
 def _contested(mentions: Mentions, item: RoledNumber) -> RoledNumber:

@@ -73,7 +73,8 @@ def _spoken(stem: str) -> bool:
 def _with_ending(stem: str) -> str:
     """ "greas" -> "grease", "fitt" -> "fit", "bolt" -> "bolt"."""
     if stem[-1] == stem[-2] and stem[-1] in DOUBLED and stem not in _bases():
-        return stem[:-1] if not stem.endswith("ll") else stem
+        long = sum(letter in VOWELS for letter in stem) > 1  # "levelled", but "pulled"
+        return stem[:-1] if long or not stem.endswith("ll") else stem
     if f"{stem}e" in _bases():
         return f"{stem}e"
     if stem in _bases() or stem.endswith(NOT_MUTE):

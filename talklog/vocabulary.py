@@ -122,6 +122,9 @@ class Vocabulary:
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
     opening: frozenset[str]  # words that begin an event of the speaker's own: "when"
+    tails: frozenset[str]  # words before a time at the end of work to come: "by september"
+    said_tails: frozenset[str]  # those of them that are said with it: "next lift"
+    stretches: Mapping[str, str]  # "a week" -> P1W
     durations: Mapping[str, str]  # "weeks" -> "W"
     small_words: Mapping[str, frozenset[str]]  # what they do -> the words
     cues: tuple[Cue, ...]
@@ -136,7 +139,7 @@ def load() -> Vocabulary:
     measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
     done = _file("actions.toml", {"action", "checking"})
     found = _file("conditions.toml", {"conditions", "measuring"})
-    dues = _file("dues.toml", {"events", "opening", "durations"})
+    dues = _file("dues.toml", {"events", "opening", "tails", "stretches", "durations"})
     small = _file(
         "small_words.toml", {"particles", "before_names", "negations", "never_last", "no_names"}
     )
@@ -164,6 +167,9 @@ def load() -> Vocabulary:
         measuring=_longest_first(found["measuring"]),
         events=_longest_first(dues["events"]),
         opening=frozenset(dues["opening"]),
+        tails=frozenset(dues["tails"]["before"]),
+        said_tails=frozenset(dues["tails"]["said"]),
+        stretches=dues["stretches"],
         durations=dues["durations"],
         small_words={use: frozenset(words) for use, words in small.items()},
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),

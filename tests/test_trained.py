@@ -68,9 +68,9 @@ def test_numbers_without_a_cue(text: str, role: str) -> None:
 
 
 def test_the_reason_says_who_decided() -> None:
-    transcript = said("strut is leaking it's a three hundred newton strut")
-    (item,) = trained.final_roles(transcript, find_mentions(transcript))[0]
-    (rule,) = assign_roles(transcript, find_mentions(transcript))
+    transcript = said("strut is tired a three hundred newton one")
+    item, *_ = trained.final_roles(transcript, find_mentions(transcript))[0]
+    rule, *_ = assign_roles(transcript, find_mentions(transcript))
     assert rule.role in MEASURING and item.role not in MEASURING
     assert "trained reader" in item.because
 
@@ -177,7 +177,11 @@ def test_training_learns_ten_passages(tmp_path: Path) -> None:
         **{"seed": 1, "sizes": sizes, "drop": {"net": 0.1, "encoder": 0.0, "context": 0.0}},
     }
     start = {"encoder.pieces": reader.params["encoder.pieces"]}
-    params = train.train({"train": lessons, "dev": lessons}, reader.pieces, start, wanted)
+    shown: list[object] = []
+    params = train.train(
+        {"train": lessons, "dev": lessons}, reader.pieces, start, wanted, shown.append
+    )
+    assert len(shown) == wanted["steps"] / wanted["shown"]
     tensors = {name: training.torch.tensor(param) for name, param in params.items()}
     batch = training.torched(training.batch_of(lessons, reader.pieces))
     figures = training.figures(tensors, [batch])

@@ -13,6 +13,7 @@ from decimal import Decimal
 
 from talklog.assemble import understand
 from talklog.mentions import find_mentions
+from talklog.roled import ARTICLE
 from talklog.roles import assign_roles
 from talklog.transcript import Transcript
 
@@ -49,7 +50,7 @@ def pairs(transcript: Transcript) -> tuple[Pair, ...]:
     units = {mention.first: mention for mention in mentions.of("unit")}
     unsure = _unsure_words(transcript)
     found = []
-    for item in assign_roles(transcript, mentions):
+    for item in (n for n in assign_roles(transcript, mentions) if n.role != ARTICLE):
         starts = _starts(transcript, item.number.last)
         unit = next((units[at] for at in starts if at in units), None)
         if unit is None:

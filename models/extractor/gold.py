@@ -14,7 +14,7 @@ from talklog.mentions import Mentions
 from talklog.notearrays import FATES, QUANTITIES, ROLES
 from talklog.notes import NOT_SAID
 from talklog.nouns import singular
-from talklog.roled import MEASURING, RoledNumber
+from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.verbs import base_form
 
 DIGITS = ("one", "two", "three", "four", "five", "six", "seven", "eight")
@@ -53,6 +53,7 @@ def gold_of(
         "roles": [ROLES.index(role) if role else NOTHING for role in roles],
         "quantities": [_quantity(passage, item, role) for item, role in _both(roled, roles)],
         "places": [_places(passage, item, role, roled) for item, role in _both(roled, roles)],
+        "units": [_unit(passage, mentions, item, role) for item, role in _both(roled, roles)],
         "asks": [(ask.kind, ask.at, ask.things) for ask in asks],
     }
 
@@ -148,7 +149,8 @@ def _role(
         role = next((role for item, role in labelled if item.first <= at <= item.last), None)
         if role is None and _places_digit(passage, at):
             role = "position"
-        if role is None and passage.words[at] in PRONOUNS:
+        no_number = passage.words[at] in PRONOUNS or number.role == ARTICLE
+        if role is None and no_number:
             role = "no_number"
         said.update([role] if role else [])
     return said.most_common(1)[0][0] if said else None
@@ -216,6 +218,22 @@ def _places(
         where = [at for at in _standing(passage, word, roled) if not item.first <= at <= item.last]
         found += _meant(where, item)
     return sorted(set(found))
+
+
+def _unit(
+    passage: Passage, mentions: Mentions, number: RoledNumber, role: str | None
+) -> list[int] | None:
+    """The last words of the unit of a reading, its own or one said elsewhere; none if none was
+    said, ``None`` for other numbers and units that do not stand in the note."""
+    item = passage.meter if role == "meter" else _reading(passage, number, role)
+    if item is None:
+        return None
+    if number.unit is not None and number.unit.last > number.number.last:
+        return [number.unit.last]
+    if item["unit"] is None:
+        return []
+    named = [m.last for m in mentions.of("unit") if item["unit"] in {u.name for u in m.units}]
+    return sorted(named, key=lambda at: abs(at - item.first))[:2] or None
 
 
 def _meant(where: Sequence[int], item: Item) -> list[int]:
@@ -340,5 +358,8 @@ def _asks(passage: Passage, mentions: Mentions) -> Iterator[Ask]:
     for item in passage.lists["findings"]:
         first, _ = _condition((passage, item))
         yield Ask("state", first, _things(passage, item["component"], mentions))
+    for item in passage.lists["parts"]:
+        at = _part_at(passage, item, mentions)
+        yield Ask("part", at, _things(passage, item["name"], mentions))
     for item in passage.lists["follow_ups"]:
         yield Ask("later", item.first, _things(passage, item["component"], mentions))

@@ -7,7 +7,10 @@ from __future__ import annotations
 
 import gzip
 import json
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
+from functools import partial
+from itertools import chain
+from multiprocessing import Pool
 from pathlib import Path
 from typing import Any
 
@@ -60,23 +63,19 @@ def _line(words: Sequence[str]) -> tuple[dict[str, Any], Mentions, tuple[RoledNu
 @click.option("--folder", type=click.Path(path_type=Path), default=WORK)
 @click.option("--made", default=300, show_default=True, help="Generated notes added to train.")
 @click.option("--weight", default=0.15, show_default=True, help="What one of them counts.")
-@click.option("--copies", default=4, show_default=True, help="Variants of each note of train.")
+@click.option("--copies", default=3, show_default=True, help="Variants of each note of train.")
 def main(folder: Path, made: int, weight: float, copies: int) -> None:
     """Writes train.jsonl.gz and dev.jsonl.gz."""
     folder.mkdir(parents=True, exist_ok=True)
     train, dev = load_split("train"), load_split("dev")
     names = usual_names(train)
-    _write(folder / "dev.jsonl.gz", (line_of(passage, names=names) for passage in dev))
-    _write(folder / "train.jsonl.gz", _of_train(train, names, made, weight, copies))
-
-
-def _of_train(
-    train: Sequence[Passage], names: Names, made: int, weight: float, copies: int
-) -> Iterator[dict[str, Any]]:
-    yield from (line_of(passage, names=names) for passage in train)
-    for passage in variants(train, copies=copies, seed=1):
-        yield line_of(passage, names=names)
-    yield from (made_line(note, weight=weight) for note in make_notes(made, seed=1))
+    line = partial(line_of, names=names)
+    with Pool() as pool:
+        _write(folder / "dev.jsonl.gz", pool.imap(line, dev))
+        notes = chain(train, variants(train, copies=copies, seed=1))
+        lines = pool.imap(line, notes, chunksize=64)
+        others = (made_line(note, weight=weight) for note in make_notes(made, seed=1))
+        _write(folder / "train.jsonl.gz", chain(lines, others))
 
 
 def _write(path: Path, lines: Iterable[dict[str, Any]]) -> None:

@@ -4,20 +4,22 @@ The rules of comparison, for every kind of thing:
 
 * **Place.** Two spans can match when they share a word. Each is matched once; pairs with the same
   value (name, verb) go first, then those that share most.
-* **Value** as a number ("0.30" is "0.3"), **unit** by its trade name. A unit carried through a list
-  may be written out by the annotator or left out as not said: where the annotation has none, a
-  unit is right when another reading of the passage has it, and a missing unit is never right where
-  the annotation has one.
-* **Component.** Forgiving on plural, articles, places and names: each word is made singular, words
-  of places ("front", "number two") are dropped, and phrases of the vocabulary become its names
-  ("tire" is "tyre"). Then the names are equal when they are the same words, or when they end in
-  the same word and all words of one stand in the other ("pad" and "brake pad", "rear main seal"
-  and "seal"). "not said" equals only itself.
-* **Position.** The same words in any order; "nearside" and "near side" are the same, "back" and
-  "rear" (words that the vocabulary takes for one), and so are "cylinder 2" and "2". None is equal
-  only to none.
+* **Value** as a number ("0.30" is "0.3", "a sixth" is 0.17), **unit** by its trade name. A unit
+  carried through a list may be written out by the annotator or left out as not said: where the
+  annotation has none, a unit is right when another reading of the passage has it, and a missing
+  unit is never right where the annotation has one.
+* **Component.** Forgiving on plural, articles, places and names: each word is made singular,
+  words of places ("front", "number two") are dropped, and phrases of the vocabulary become its
+  names ("tire" is "tyre"). Then the names are equal when they are the same words, or when they
+  end in the same word and all words of one stand in the other ("pad" and "brake pad", "rear main
+  seal" and "seal"). "not said" equals only itself, and what the quantity implies by the
+  vocabulary (a compression is of the cylinder).
+* **Position.** The same words in any order, alone or with those in the component's name ("front
+  axle", and the axle at the front); "nearside" and "near side" are the same, "back" and "rear"
+  (words that the vocabulary takes for one), "right hand" and "right", and so are "cylinder 2" and
+  "2". None is equal only to none.
 * **Quantity, role, status, why, done, due**: equal. A day named by a word ("friday") is an event,
-  for the notes have no date.
+  for the notes have no date; events are the same without their small words ("at the weekend").
 * **Verb**: equal, or forms of one entry of the vocabulary's actions.
 * **Condition** of a finding: at least one word in common besides small words.
 * **Unsure**: the span of an annotation shares a word with a doubtful reading or an unsure entry.
@@ -48,6 +50,11 @@ PLACES = """
 front rear left right nearside offside near off side inner outer inboard outboard upper lower top
 bottom inlet exhaust port starboard forward aft number no cylinder middle centre
 """
+ENDLESS, PLACES_OF_A_PART = 6, 2  # decimal places of "a sixth", and of it as annotated: 0.17
+TIMES = "at by in on for the a"  # small words of a time: "at the weekend" is "weekend"
+UNPLACED = (
+    "number no cylinder the a side end of hand at by on to from and"  # small words of a place
+)
 UNCOUNTED = frozenset(f"{ARTICLES} {PLACES}".split())  # in the name of a component
 Same = Callable[[Any, Item], bool]
 
@@ -144,18 +151,22 @@ def _count_reading(
 
 def _field_right(name: str, got: notes.Reading, item: Item, units: set[str]) -> bool:
     if name == "value":
-        return got.value == Decimal(item["value"])
+        return _same_value(got, item)
     if name == "unit":
         return got.unit == item["unit"] or (item["unit"] is None and got.unit in units)
     if name == "component":
-        return same_component(got.component, item["component"])
+        implied = load().implied.get(got.quantity) == got.component
+        unsaid = implied and item["component"] == notes.NOT_SAID
+        return unsaid or same_component(got.component, item["component"])
     if name == "position":
-        return place_words(got.position) == place_words(item["position"])
+        return _same_place(got, item)
     return getattr(got, name) == item[name]
 
 
 def _same_value(got: notes.Reading, item: Item) -> bool:
-    return got.value == Decimal(item["value"])
+    wanted = Decimal(item["value"])
+    endless = -got.value.as_tuple().exponent == ENDLESS
+    return got.value == wanted or (endless and round(got.value, PLACES_OF_A_PART) == wanted)
 
 
 def _leaks(tally: Tally, passage: Passage, said: notes.Notes) -> None:
@@ -242,7 +253,14 @@ def _same_finding(got: notes.Finding, item: Item) -> bool:
 
 
 def _same_due(got: notes.FollowUp, item: Item) -> bool:
-    return _due_of(got.due) == _due_wanted(item["due"])
+    found, wanted = _due_of(got.due), _due_wanted(item["due"])
+    if found is None or wanted is None or {found[0], wanted[0]} != {"event"}:
+        return found == wanted
+    return _content_of_time(found[1]) == _content_of_time(wanted[1])
+
+
+def _content_of_time(text: str) -> list[str]:
+    return [word for word in text.split() if word not in TIMES.split()]
 
 
 def _same_meter(got: notes.Meter, item: Item) -> bool:
@@ -372,12 +390,25 @@ def _verb_names() -> dict[tuple[str, ...], str]:
     return bases | forms
 
 
+def _same_place(got: notes.Reading, item: Item) -> bool:
+    if place_words(got.position) == place_words(item["position"]):
+        return True
+    whole = _whole_place(item["position"], item["component"])
+    return _whole_place(got.position, got.component) == whole
+
+
+def _whole_place(place: str | None, component: str | None) -> frozenset[str]:
+    """The words of a place with those in the name of the component: "front axle" is the front."""
+    named = [word for word in (component or "").split() if word in PLACES.split()]
+    return place_words(f"{place or ''} {' '.join(named)}")
+
+
 def place_words(text: str | None) -> frozenset[str]:
     """The words that count in a place, as the vocabulary names them; digits as they are."""
     words = (text or "").replace("-", " ").replace("near side", "nearside")
     words = words.replace("off side", "offside").split()
     found = {_place_names().get(word, singular(word)) for word in words}
-    return frozenset(found) - {"number", "no", "cylinder", "the", "side", "end", "of"}
+    return frozenset(found) - frozenset(UNPLACED.split())
 
 
 @lru_cache(maxsize=1)

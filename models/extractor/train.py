@@ -13,7 +13,8 @@ import json
 import random
 import time
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -76,8 +77,8 @@ def main(settings: Path, work: Path, out: Path, seed: int, steps: int, workers: 
     pieces = str(start.pop("names")).split("\n")
     table = {piece: row for row, piece in enumerate(pieces)}
     lessons = {split: read_lessons(work / f"{split}.jsonl.gz", table) for split in ("train", "dev")}
-    params = train(lessons, table, start, wanted, workers=workers)
-    save(out, params, pieces, wanted["sizes"])
+    keep = partial(save, out, pieces=pieces, sizes=wanted["sizes"])
+    keep(train(lessons, table, start, wanted, keep, workers=workers))
 
 
 def save(
@@ -101,10 +102,12 @@ def train(
     table: Mapping[str, int],
     start: Mapping[str, np.ndarray],
     wanted: Mapping[str, Any],
+    keep: Callable[[dict[str, np.ndarray]], None],
     *,
     workers: int = 0,
 ) -> dict[str, np.ndarray]:
-    """The averaged weights after ``wanted["steps"]`` steps. ``start``: weights of the encoder."""
+    """The averaged weights after ``wanted["steps"]`` steps. ``start``: weights of the encoder, or
+    all, to go on from; ``keep`` is called with those so far whenever figures are shown."""
     torch.manual_seed(wanted["seed"])
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     params = _first_params(table, start, wanted, device)
@@ -121,7 +124,12 @@ def train(
         if step % wanted["shown"] == 0 or step == wanted["steps"]:
             found = figures(as_kept(loop.average), dev)
             click.echo(f"{step} {time.monotonic() - began:.0f} s loss {loss.item():.3f} {found}")
-    return {name: param.cpu().numpy() for name, param in loop.average.items()}
+            keep(_arrays(loop.average))
+    return _arrays(loop.average)
+
+
+def _arrays(params: Mapping[str, Any]) -> dict[str, np.ndarray]:
+    return {name: param.cpu().numpy() for name, param in params.items()}
 
 
 def _first_params(

@@ -36,7 +36,8 @@ NOTHING = -1  # the label of what the annotator said nothing of
 LOSS = {
     "thing": 2.0, "state": 2.0, "later": 1.0, "number": 1.0, "work": 2.0,
     "part": 1.5, "role": 1.0, "quantity": 0.7, "place": 2.0,
-    "number asks": 1.5, "work asks": 0.8, "state asks": 0.6, "later asks": 0.2,
+    "unit": 1.0, "number asks": 1.5, "work asks": 0.8, "state asks": 0.6, "later asks": 0.2,
+    "part asks": 0.4,
 }  # fmt: skip
 HIDDEN_NUMBERS = 2.5  # clues of numbers, of which each has many, are hidden more often by this
 FAR_BELOW = -3.0  # first score of a word to say a place: few do
@@ -155,6 +156,7 @@ class Batch:
     quantities: Any  # (k,)
     owners: tuple[Any, Any]  # numbers whose thing is known, and which word is right
     places: tuple[Any, Any]  # numbers whose place is known, and which words say it
+    units: tuple[Any, Any]  # numbers whose unit is known, and which word says it
     weight: float
 
 
@@ -188,6 +190,7 @@ def batch_of(
         quantities=_chained(gold["quantities"] for gold in golds) if whole else _chained(()),
         owners=_owners(golds, notes) if whole else _nothing(2 * REACH + 2),
         places=_places(golds) if whole else _nothing(2 * REACH + 1),
+        units=_units(golds) if whole else _nothing(2 * REACH + 2),
         weight=1.0 if whole else float(lessons[0].weight or 0),
     )  # fmt: skip
 
@@ -261,6 +264,13 @@ def _places(golds: Sequence[Mapping[str, Any]]) -> tuple[np.ndarray, np.ndarray]
     return np.array(known, dtype="int64"), right
 
 
+def _units(golds: Sequence[Mapping[str, Any]]) -> tuple[np.ndarray, np.ndarray]:
+    units = list(chain.from_iterable(gold["units"] for gold in golds))
+    firsts = [at for gold in golds for kind, at, _ in gold["asks"] if kind == "number"]
+    known = [row for row, unit in enumerate(units) if unit is not None]
+    return np.array(known, dtype="int64"), _right([(firsts[row], units[row]) for row in known])
+
+
 def torched(value: Any, device: Any = "cpu") -> Any:
     """The same with tensors on a device."""
     if isinstance(value, np.ndarray):
@@ -321,6 +331,9 @@ def _number_parts(told: Mapping[str, Any], batch: Batch) -> Iterator[tuple[str, 
     known, right = batch.owners
     if len(known):
         yield "number asks", _choice(told["thing"][known], right)
+    known, right = batch.units
+    if len(known):
+        yield "unit", _choice(told["unit"][known], right)
     known, right = batch.places
     if len(known):
         scores = told["place"][known]
@@ -373,6 +386,8 @@ def _counted_numbers(told: Mapping[str, Any], batch: Batch) -> Iterator[tuple[st
         yield name, (told[name].argmax(-1) == wanted)[known].sum(), known.sum()
     known, right = batch.owners
     yield "owner", *_chosen(told["thing"][known], right)
+    known, right = batch.units
+    yield "unit", *_chosen(told["unit"][known], right)
     known, right = batch.places
     said = (told["place"][known] > 0).float()
     yield "place", 2 * (said * right).sum(), said.sum() + right.sum()
