@@ -314,6 +314,11 @@ class _Line:
         """Long pauses inside the tokens ``start`` to ``end`` (exclusive), grammar allowing."""
         return self._long[end] - self._long[start + 1]
 
+    def breaks(self, end: int) -> bool:
+        """Whether a typed word goes on over the end: "twenty-five"."""
+        inside = 0 < end < len(self.tokens)
+        return inside and self.tokens[end - 1].word == self.tokens[end].word
+
 
 @dataclass(frozen=True, slots=True)
 class _Atom:
@@ -685,7 +690,10 @@ def _atoms(line: _Line, at: int) -> list[_Atom]:
         found = [_with_sign(atom, kind) for atom in found if atom.high is None]
     else:
         found += _ordinal_atoms(line, at)
-    priced = [replace(a, cost=a.cost + 1.5 * line.long_pauses(at, a.end)) for a in found]
+    priced = [
+        replace(a, cost=a.cost + 1.5 * line.long_pauses(at, a.end) + _BROKEN * line.breaks(a.end))
+        for a in found
+    ]
     best: dict[tuple[int, str, str], _Atom] = {}
     for atom in sorted(priced, key=lambda atom: atom.cost):
         best.setdefault((atom.end, atom.said, "ordinal" if atom.form == "ordinal" else ""), atom)
@@ -712,6 +720,7 @@ class _Path:
 
 
 _BEAM = 12
+_BROKEN = 4.0  # for a number that ends within a typed word: the "twenty" of "twenty-five"
 _NEVER = 6.0  # so dear that it happens only where nothing else is left
 _SKIP = {  # what it costs to leave a token out of every number; not listed: not possible
     "and": 0.1, "to": 0.1, "article": 0.1, "of": 0.1, "second": 0.2, "first": 1.2, "part": 3.0,

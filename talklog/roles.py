@@ -52,6 +52,8 @@ GRADE = ("part_size", "names what follows")
 OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
 Cuts = Mapping[int, tuple[Number, ...]]
 BLURRED = "where one number ends and the next begins could not be heard"
+JOINED = ("grouped", "digits")  # forms of numbers that could be two: "eight nineteen"
+SPELLED = 3  # digits of a number that could be as many numbers
 LISTED = 4  # numbers of a list of places and values at least
 JUST = 2  # words between a cue and the cue that it overrules
 
@@ -191,18 +193,35 @@ def _is_blurred(
 ) -> bool:
     """Whether one of its ends is no end that was heard: "point nine point nine" may be 0.9 and 9.9
     or 0.9 twice, and "one twenty five two twenty seven" may be values or places with values."""
-    if any(_are_places(way) for way in run.readings):
+    if any(_are_places(way) for way in run.readings) or _is_spelled(transcript, number):
         return True
     at = chosen.index(number)
-    pairs = zip(chosen[max(0, at - 1) : at + 1], chosen[max(0, at - 1) + 1 : at + 2], strict=False)
-    return any(_runs_on(transcript, one, other) for one, other in pairs)
+    beside = [
+        *zip(chosen[max(0, at - 1) : at + 1], chosen[max(0, at - 1) + 1 : at + 2], strict=False)
+    ]
+    if number.form in JOINED and any(_follows(transcript, one, other) for one, other in beside):
+        return True
+    return any(_runs_on(transcript, one, other) for one, other in beside)
 
 
 def _runs_on(transcript: Transcript, one: Number, other: Number) -> bool:
     """Whether a decimal goes over into the next number, with no pause to part them."""
-    if one.form != "decimal" or other.form != "decimal" or other.first != one.last + 1:
-        return False
-    return not paused(transcript, one.last, other.first, seconds=SHORT_PAUSE)
+    decimals = one.form == "decimal" and other.form == "decimal"
+    return decimals and _follows(transcript, one, other)
+
+
+def _is_spelled(transcript: Transcript, number: Number) -> bool:
+    """ "six seven six" in one breath: 676, or the depths of three tyres."""
+    words = transcript.words[number.first : number.last + 1]
+    zeros = any(word.text in ("oh", "nought", "zero") for word in words)
+    spelled = number.form == "digits" and len(words) >= SPELLED and not zeros
+    return spelled and all(word.pause_before < SHORT_PAUSE for word in words[1:])
+
+
+def _follows(transcript: Transcript, one: Number, other: Number) -> bool:
+    """Whether two numbers were said in one breath."""
+    beside = other.first == one.last + 1
+    return beside and not paused(transcript, one.last, other.first, seconds=SHORT_PAUSE)
 
 
 def _are_places(way: Sequence[Number]) -> bool:

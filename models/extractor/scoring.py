@@ -7,7 +7,8 @@ The rules of comparison, for every kind of thing:
 * **Value** as a number ("0.30" is "0.3", "a sixth" is 0.17), **unit** by its trade name. A unit
   carried through a list may be written out by the annotator or left out as not said: where the
   annotation has none, a unit is right when another reading of the passage has it, and a missing
-  unit is never right where the annotation has one.
+  unit is never right where the annotation has one. Kilos and pounds of a load or tension are its
+  force.
 * **Component.** Forgiving on plural, articles, places and names: each word is made singular,
   words of places ("front", "number two") are dropped, and phrases of the vocabulary become its
   names ("tire" is "tyre"). Then the names are equal when they are the same words, or when they
@@ -51,6 +52,8 @@ front rear left right nearside offside near off side inner outer inboard outboar
 bottom inlet exhaust port starboard forward aft number no cylinder middle centre
 """
 ENDLESS, PLACES_OF_A_PART = 6, 2  # decimal places of "a sixth", and of it as annotated: 0.17
+FORCES = ("load", "tension")  # quantities that may be annotated in the units of a mass
+WEIGHTS = {"kg": "kgf", "lb": "lbf"}
 TIMES = "at by in on for the a"  # small words of a time: "at the weekend" is "weekend"
 UNPLACED = (
     "number no cylinder the a side end of hand at by on to from and"  # small words of a place
@@ -152,6 +155,8 @@ def _count_reading(
 def _field_right(name: str, got: notes.Reading, item: Item, units: set[str]) -> bool:
     if name == "value":
         return _same_value(got, item)
+    if name == "unit" and item["quantity"] in FORCES and item["unit"] in WEIGHTS:
+        return got.unit in (item["unit"], WEIGHTS[item["unit"]])
     if name == "unit":
         return got.unit == item["unit"] or (item["unit"] is None and got.unit in units)
     if name == "component":
