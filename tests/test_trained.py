@@ -139,9 +139,9 @@ def test_a_perfect_answer_scores_one_and_none_scores_nothing() -> None:
 def test_the_figures_do_not_fall() -> None:
     """Floors a little under what was measured on the dev notes: see models/extractor/README.md."""
     tally = evaluate.total(passages.load_split("dev"))
-    assert tally.f1("all") >= 0.29
-    assert tally.f1("value unit component") >= 0.53
-    assert tally.f1("value unit") >= 0.74
+    assert tally.f1("all") >= 0.33
+    assert tally.f1("value unit component") >= 0.59
+    assert tally.f1("value unit") >= 0.82
     assert tally.f1("actions") >= 0.50
     assert tally.f1("findings") >= 0.55
     assert tally.share("leaked") <= 0.13
