@@ -98,6 +98,13 @@ _SAME_MEASUREMENT = (
     frozenset({"play", "backlash"}),
     frozenset({"level", "depth"}),
     frozenset({"angle", "turns"}),
+    frozenset({"angle", "play"}),
+    frozenset({"sag", "deflection"}),
+    frozenset({"mass", "load", "tension"}),  # grams on a spring balance
+    frozenset({"pressure", "compression"}),
+    frozenset({"percentage", "elongation"}),
+    frozenset({"percentage", "concentration"}),
+    frozenset({"percentage", "sag"}),
 )
 
 

@@ -288,6 +288,14 @@ class Context:
 
     # ---- quantities ------------------------------------------------------------------------------
 
+    def _apart(self, last: int, first: int) -> bool:
+        """Whether a pause or a thing stands between a number and a word behind it: "pads three
+        millimetres disc runout two thou"."""
+        return self.paused(last, first) or self._thing_between(last, first)
+
+    def _thing_between(self, last: int, first: int) -> bool:
+        return any(last < c.first and c.last < first for c in near(self.components, last, first))
+
     def quantity_word(self, first: int, last: int, units: Sequence[UnitWords]) -> Mention | None:
         """The nearest quantity word that the unit allows: said since the last value, else just
         behind the number ("six mil of play"), else before the last value."""
@@ -298,7 +306,7 @@ class Context:
             if not allowed or q.name in allowed
         ]
         before = [q for q in close if 0 < first - q.last <= SAID_FAR]
-        behind = [q for q in close if 0 < q.first - last <= 3 and not self.paused(last, q.first)]
+        behind = [q for q in close if 0 < q.first - last <= 3 and not self._apart(last, q.first)]
         earlier = max(
             (n.last for n in near(self.roled, first, last) if n.last < first and _valued(n)),
             default=-1,

@@ -47,6 +47,7 @@ MAYBE_PLACE = 0.1  # the same, where a rule takes it for the place
 MAYBE = 0.1  # of a word to be in a state, or a verb of work, where a rule takes it for one
 SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
 SHORTER = 4.0  # times more probable is a word within a name as its end, where the name ends there
+NUMBERED = -(10**6)  # the axis of places that are numbers
 MUCH, TINY = 1.5, 1e-4  # in logarithms: nearly five times; least probability of a label
 APART = 0.001  # what is left of the share of a thing named after the verb or state and a pause
 OBJECT = 8  # words from a verb to its particle at most
@@ -293,10 +294,13 @@ class _Decoder:
         )
 
     def _one_of_each_axis(self, place: dict[int, float]) -> set[int]:
-        """Nothing is both left and right: of the words on one axis the most probable stays."""
+        """Nothing is both left and right, or two and three: of the words on one axis the most
+        probable stays."""
         best: dict[int, int] = {}
+        numbered = {at for run in self.mentions.numbers for at in range(run.first, run.last + 1)}
         for at in sorted(place, key=place.__getitem__):
             axis = load().axes.get(self.words[at].removesuffix("'s"), 0)
+            axis = NUMBERED if at in numbered else axis
             best[axis or -at - 1] = at
         return set(best.values())
 

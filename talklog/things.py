@@ -243,7 +243,11 @@ def _told_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
 
 
 def _counts(context: Context, item: RoledNumber, component: Mention) -> bool:
-    return 0 < component.first - item.number.last <= 3
+    """ "two new hoses", and not the thermostat behind them."""
+    last = item.number.last
+    others = near(context.components, last, component.first)
+    between = any(last < other.first and other.last < component.first for other in others)
+    return 0 < component.first - last <= 3 and not between
 
 
 def _part_cue(context: Context, component: Mention) -> CueMention | None:
