@@ -52,7 +52,7 @@ class Annotated:
             "quantities": _labelled(likely.quantities, gold["quantities"]),
             "things": _pointed(likely.things, firsts, things),
             "units": _pointed(likely.units, firsts, gold["units"]),
-            "places": _marked(likely.places, firsts, gold["places"]),
+            "places": _pointed(likely.places, firsts, gold["places"], each=True),
             "words": {name: _labelled(likely.words[name], gold["words"][name])
                       for name in WORD_HEADS},
         }  # fmt: skip
@@ -77,26 +77,21 @@ def _labelled(chances: np.ndarray, labels: Sequence[int]) -> np.ndarray:
 
 
 def _pointed(
-    chances: np.ndarray, firsts: Sequence[int], words: Sequence[Sequence[int] | None]
+    chances: np.ndarray,
+    firsts: Sequence[int],
+    words: Sequence[Sequence[int] | None],
+    *,
+    each: bool = False,
 ) -> np.ndarray:
-    """Rows with the words that are meant, or the last place for none of them."""
+    """Rows with the words that are meant, or the last place for none of them; with ``each`` every
+    word has a probability of its own."""
     found = chances.copy()
     for row, (first, meant) in enumerate(zip(firsts, words, strict=True)):
         if meant is not None:
-            inside = _window(first, meant) or [-1]
-            found[row] = (1 - SURE) / chances.shape[1]
-            found[row, inside] += SURE / len(inside)
-    return found
-
-
-def _marked(
-    chances: np.ndarray, firsts: Sequence[int], words: Sequence[Sequence[int] | None]
-) -> np.ndarray:
-    found = chances.copy()
-    for row, (first, meant) in enumerate(zip(firsts, words, strict=True)):
-        if meant is not None:
-            found[row] = (1 - SURE) / 2
-            found[row, _window(first, meant)] = SURE
+            inside = _window(first, meant)
+            found[row] = (1 - SURE) / (2 if each else chances.shape[1])
+            inside = inside if each or inside else [-1]
+            found[row, inside] += SURE - (1 - SURE) / 2 if each else SURE / len(inside)
     return found
 
 
