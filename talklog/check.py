@@ -101,7 +101,6 @@ _SAME_MEASUREMENT = (
     frozenset({"angle", "play"}),
     frozenset({"sag", "deflection"}),
     frozenset({"mass", "load", "tension"}),  # grams on a spring balance
-    frozenset({"pressure", "compression"}),
     frozenset({"percentage", "elongation"}),
     frozenset({"percentage", "concentration"}),
     frozenset({"percentage", "sag"}),

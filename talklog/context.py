@@ -231,7 +231,7 @@ class Context:
             alone = at + 1 not in read  # the "high" of "three thou high", not of "high side"
             if known is None and text in load().never_places and alone:
                 continue
-            place = known or self._numbered_at(at) or Mention("position", self._said(at), at, at)
+            place = known or self._numbered_at(at) or Mention("position", _plain(text), at, at)
             if place not in found:
                 found.append(place)
         return tuple(found)
@@ -251,14 +251,6 @@ class Context:
             if words[at].text in LEADING and behind < len(words) and behind != first:
                 chosen.add(behind)
         return tuple(at for at in sorted(chosen) if words[at].text not in ARTICLES)
-
-    def _said(self, at: int) -> str:
-        """A word of a place; a number word as its digit: "three" is 3."""
-        text = _plain(self.transcript.words[at].text)
-        (number,) = [n for n in near(self.roled, at, at) if n.first == n.number.last == at] or [
-            None
-        ]
-        return _digits(number) if number is not None and _is_place(number) else text
 
     def _numbered_at(self, at: int) -> Mention | None:
         """The place that a number is: "three"."""

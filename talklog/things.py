@@ -331,8 +331,9 @@ def _seen_on(context: Context, span: Mention) -> Mention | None:
 
 
 def _in_quantity(context: Context, span: Span) -> bool:
-    """ "free" in "free play": no finding."""
-    close = near(context.mentions.of("quantity"), span.first, span.last)
+    """ "free" in "free play", "dead" in "top dead centre": no finding."""
+    known = (*context.mentions.of("quantity"), *context.mentions.of("state"))
+    close = near(sorted(known, key=lambda q: q.first), span.first, span.last)
     return any(q.first <= span.first and span.last < q.last for q in close)
 
 
