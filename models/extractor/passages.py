@@ -1,5 +1,8 @@
 """The hand-written notes of ``corpus/`` with their annotations, as plain data with word spans.
 
+``also`` of an annotation holds fields that are as right as its own: where two annotators differed
+and a third found that a fair reader would accept either ("" for none).
+
 Strictly loaded: an unknown key, words that do not stand in the text or a number that is no decimal
 string stop the reading with the file and the passage named.
 """
@@ -48,6 +51,11 @@ class Item:
 
     def __getitem__(self, name: str) -> Any:
         return self.fields.get(name)
+
+    def accepted(self, name: str) -> tuple[Any, ...]:
+        """Every value of a field that counts as right."""
+        also = self.fields.get("also", {})
+        return (self[name], also[name] or None) if name in also else (self[name],)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +111,8 @@ def _passage(entry: Mapping[str, Any], *, source: str) -> Passage:
 
 
 def _item(fields: Mapping[str, Any], name: str, words: tuple[str, ...], where: str) -> Item:
-    _only(fields, {"said", "nth", *_KEYS[name]}, f"{where}: {name}")
+    _only(fields, {"said", "nth", "also", *_KEYS[name]}, f"{where}: {name}")
+    _only(fields.get("also", {}), _KEYS[name], f"{where}: {name}: also")
     if "value" in fields:
         try:
             Decimal(fields["value"])

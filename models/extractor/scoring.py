@@ -23,6 +23,7 @@ The rules of comparison, for every kind of thing:
   for the notes have no date; events are the same without their small words ("at the weekend").
 * **Verb**: equal, or forms of one entry of the vocabulary's actions.
 * **Condition** of a finding: at least one word in common besides small words.
+* Where an annotation has ``also``, see ``passages``, what it says is right too.
 * **Unsure**: the span of an annotation shares a word with a doubtful reading or an unsure entry.
 """
 
@@ -158,14 +159,18 @@ def _field_right(name: str, got: notes.Reading, item: Item, units: set[str]) -> 
     if name == "unit" and item["quantity"] in FORCES and item["unit"] in WEIGHTS:
         return got.unit in (item["unit"], WEIGHTS[item["unit"]])
     if name == "unit":
-        return got.unit == item["unit"] or (item["unit"] is None and got.unit in units)
+        return got.unit in item.accepted("unit") or (item["unit"] is None and got.unit in units)
     if name == "component":
         implied = load().implied.get(got.quantity) == got.component
         unsaid = implied and item["component"] == notes.NOT_SAID
-        return unsaid or same_component(got.component, item["component"])
+        return unsaid or _is_component(got.component, item)
     if name == "position":
         return _same_place(got, item)
-    return getattr(got, name) == item[name]
+    return getattr(got, name) in item.accepted(name)
+
+
+def _is_component(got: str | None, item: Item, field: str = "component") -> bool:
+    return any(same_component(got, name) for name in item.accepted(field))
 
 
 def _same_value(got: notes.Reading, item: Item) -> bool:
@@ -244,21 +249,24 @@ def _thing(
 
 
 def _same_action(got: notes.Action, item: Item) -> bool:
-    alike = same_verb(got.verb, item["verb"]) and same_component(got.component, item["component"])
-    return alike and got.done == item["done"]
+    alike = any(same_verb(got.verb, verb) for verb in item.accepted("verb"))
+    return alike and _is_component(got.component, item) and got.done == item["done"]
 
 
 def _same_part(got: notes.Part, item: Item) -> bool:
-    return got.status == item["status"] and same_component(got.name, item["name"])
+    return got.status == item["status"] and _is_component(got.name, item, "name")
 
 
 def _same_finding(got: notes.Finding, item: Item) -> bool:
     shared = _content(got.condition) & _content(item["condition"])
-    return bool(shared) and same_component(got.component, item["component"])
+    return bool(shared) and _is_component(got.component, item)
 
 
 def _same_due(got: notes.FollowUp, item: Item) -> bool:
-    found, wanted = _due_of(got.due), _due_wanted(item["due"])
+    return any(_same_time(_due_of(got.due), _due_wanted(due)) for due in item.accepted("due"))
+
+
+def _same_time(found: tuple[str, ...] | None, wanted: tuple[str, ...] | None) -> bool:
     if found is None or wanted is None or {found[0], wanted[0]} != {"event"}:
         return found == wanted
     return _content_of_time(found[1]) == _content_of_time(wanted[1])
@@ -396,10 +404,12 @@ def _verb_names() -> dict[tuple[str, ...], str]:
 
 
 def _same_place(got: notes.Reading, item: Item) -> bool:
-    if place_words(got.position) == place_words(item["position"]):
-        return True
-    whole = _whole_place(item["position"], item["component"])
-    return _whole_place(got.position, got.component) == whole
+    own = _whole_place(got.position, got.component)
+    return any(
+        place_words(got.position) == place_words(place) or own == _whole_place(place, component)
+        for place in item.accepted("position")
+        for component in item.accepted("component")
+    )
 
 
 def _whole_place(place: str | None, component: str | None) -> frozenset[str]:

@@ -42,9 +42,9 @@ from models.extractor.training import (
 )
 from talklog.notearrays import QUANTITIES, ROLES
 from talklog.notenet import shapes
-from talklog.notereader import SETTINGS, WEIGHTS
 from talklog.packed import pack, unpack
 
+SETTINGS, WEIGHTS = "settings.json", "weights.npz"  # as ``talklog.notereader``, which needs spaCy
 HERE = Path(__file__).parent
 WORK = HERE / "work"
 
