@@ -19,6 +19,8 @@ from talklog.units import convert, same_kind
 TOLERANCE = Decimal("1e-9")  # relative; so that 0.254 mm is exactly 0.010 inch
 OUT = ("low", "high")
 FINAL_ROLES = ("as_left", "set")
+# How probable something else must be that was measured, to be asked about where it would be out.
+MAY_BE = {"no_band": 0.002, "in_band": 0.2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,7 @@ def check(notes: Notes, sheet: BandSheet | None) -> Checked:
     "inlet gap nought point four" against 0.20 to 0.30 mm: ``high``, with a flag of level look.
     Without a sheet every certain reading has the verdict ``no_band``.
     """
-    readings = tuple(_judged(reading, sheet) for reading in notes.readings)
+    readings = tuple(_judged_safely(reading, sheet) for reading in notes.readings)
     return Checked(readings, flags_of(readings, sheet.expects if sheet else ()))
 
 
@@ -219,6 +221,22 @@ def _other_cases(bands: list[Band]) -> str:
 class _Outcome:
     verdict: str
     text: str
+
+
+def _judged_safely(reading: Reading, sheet: BandSheet | None) -> CheckedReading:
+    """As ``_judged``; but what may be of something else, and out of its band then, is asked
+    about."""
+    own = _judged(reading, sheet)
+    least = MAY_BE.get(own.verdict)
+    if sheet is None or least is None:
+        return own
+    for other in reading.may_be:
+        meant = replace(reading, quantity=other.quantity, component=other.component)
+        found = _judged(meant, sheet) if other.chance >= least else own
+        if found.verdict in OUT:
+            what = f"It may be {_what(meant)}. Then: {found.reason}"
+            return CheckedReading(reading, "unsure", None, f"{own.reason} {what}")
+    return own
 
 
 def _judged(reading: Reading, sheet: BandSheet | None) -> CheckedReading:

@@ -83,6 +83,11 @@ class Context:
             return None, "no component was named"
         return before[-1], "named before"
 
+    def maybe_components(self, first: int) -> tuple[tuple[Mention | None, float], ...]:
+        """What else a number may belong to, and how probable that is."""
+        link = self._links.get(first)
+        return link.others if link is not None else ()
+
     def component_name(self, component: Mention | None, quantity: str, first: int) -> str:
         """The component; what the quantity means, or a side such as inlet, when none was named."""
         if component is not None:

@@ -33,6 +33,7 @@ FAVOUR, TOLD = (
 LEAST = 0.02  # probability of a thing that the reader does not think of
 NOT_MEANT = 0.05  # probability below which nothing speaks for a thing
 FAR_READ = 0.2  # from which a thing is a candidate however far it is
+MAYBE = 0.02  # probability from which a number may belong to a thing
 RULES = 0.5  # weight of their opinion beside the reader's, chosen on the dev notes
 STEPS = (1, 2, 3, 4, 6, 9, 14, 22, 40)  # words: distances within one of these are alike
 PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")
@@ -45,10 +46,12 @@ SAYING = (
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """The component of a number, ``None`` if none was named, and how probable it is."""
+    """The component of a number, ``None`` if none was named, and how probable it is; ``others``
+    are those that it may be instead."""
 
     component: Mention | None
     chance: float
+    others: tuple[tuple[Mention | None, float], ...] = ()
 
 
 class Surroundings:
@@ -216,7 +219,9 @@ def find_links(
                       for share, thing in zip(shares, things, strict=True)]  # fmt: skip
             shares = [share / sum(shares) for share in shares]
         best = max(range(len(shares)), key=shares.__getitem__)
-        links[item.first] = Link(candidates[best][0], shares[best])
+        others = ((thing, share) for (thing, _), share in zip(candidates, shares, strict=True))
+        maybe = tuple(other for at, other in enumerate(others) if at != best and other[1] >= MAYBE)
+        links[item.first] = Link(candidates[best][0], shares[best], maybe)
         previous = candidates[best][0] or previous
     return links
 

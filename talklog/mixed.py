@@ -1,7 +1,8 @@
 """Step 4c: numbers with their unit in the middle. Knows no bands.
 
 "an inch and a half" is 1.5 in, "two litres and a quarter" 2.25 l. "one metre forty" is 1.4 m, and
-asked about, for it could be two numbers. "a mil" is 1 mm where the trained reader takes it for a
+asked about, for it could be two numbers; "four litres and seven hundred mil" is 4.7 l, "three feet
+two inches" 38 in. "a mil" is 1 mm where the trained reader takes it for a
 value, and else no number.
 """
 
@@ -17,7 +18,16 @@ from talklog.roled import ARTICLE, RoledNumber
 from talklog.transcript import Transcript
 
 # Units of which the hundredths go unnamed, and the words for them. Common practice, no source.
-HUNDREDS = {"m": ("metre", "metres", "meter", "meters")}
+HUNDREDS = {
+    "m": ("metre", "metres", "meter", "meters"),
+    "mm": ("millimetre", "millimetres", "millimeter", "millimeters"),
+}
+# Units that are said together, the larger first, and how many make one: exact by definition
+# (BIPM, SI Brochure; NIST Handbook 44, appendix C).
+TOGETHER = {
+    ("l", "ml"): 1000, ("m", "cm"): 100, ("m", "mm"): 1000, ("kg", "g"): 1000,
+    ("ft", "in"): 12, ("lb", "oz"): 16,
+}  # fmt: skip
 PART = "tenth"  # a unit that is a part of something else by its name
 PARTS = ("half", "quarter", "third", "eighth", "of")  # before "a mil"
 BROKEN = ("fraction", "decimal", "tail")  # forms of what follows "and"
@@ -28,7 +38,8 @@ def with_mixed(
 ) -> list[RoledNumber]:
     """The numbers, with a unit and a part of one behind it made one number."""
     words = [word.text for word in transcript.words]
-    result = {item.first: item for item in roled}
+    result = {item.first: item for item in _sums(words, roled)}
+    roled = list(result.values())
     for unit in mentions.of("unit"):
         part = _behind(words, unit, roled)
         if part is None:
@@ -45,6 +56,42 @@ def with_mixed(
         if _has_article(words, unit) and not covered & {unit.first - 1, unit.first}:
             result[unit.first - 1] = _one(unit)
     return sorted(result.values(), key=lambda item: item.first)
+
+
+def _sums(words: Sequence[str], roled: Sequence[RoledNumber]) -> list[RoledNumber]:
+    """The numbers, with two of one kind that are said together made one."""
+    found: list[RoledNumber] = []
+    for item in roled:
+        last = found[-1] if found else None
+        joined = _sum(last, item) if last and _beside(words, last, item) else None
+        found[len(found) - bool(joined) :] = [joined or item]
+    return found
+
+
+def _beside(words: Sequence[str], one: RoledNumber, other: RoledNumber) -> bool:
+    return list(words[one.last + 1 : other.first]) in ([], ["and"])
+
+
+def _sum(one: RoledNumber, other: RoledNumber) -> RoledNumber | None:
+    """One number in the larger unit where the parts are tenths, else in the smaller."""
+    names = [[own.name for own in item.unit.units] if item.unit else [] for item in (one, other)]
+    pair = next((p for p in TOGETHER if p[0] in names[0][:1] and p[1] in names[1]), None)
+    plain = one.number.high is None and other.number.high is None
+    if pair is None or not plain or not 0 < other.number.value < TOGETHER[pair]:
+        return None
+    parts = Decimal(TOGETHER[pair])
+    tenths = parts % 10 == 0
+    value = one.number.value * (1 if tenths else parts) + other.number.value / (
+        parts if tenths else 1
+    )
+    own = one if tenths else other
+    assert own.unit is not None and other.unit is not None
+    units = tuple(unit for unit in own.unit.units if unit.name == pair[0 if tenths else 1])
+    unit = replace(other.unit, name=units[0].name, units=units)
+    said = f"{value.normalize():f}"
+    number = replace(one.number, last=other.number.last, value=value, said=said, form="mixed")
+    doubt = one.doubt or other.doubt or "it could be two numbers"
+    return replace(one, number=number, unit=unit, others=(), doubt=doubt)
 
 
 def _has_article(words: Sequence[str], unit: Mention) -> bool:
@@ -69,9 +116,10 @@ def _behind(
         return next((n for n in near(roled, unit.last, unit.last) if _is_rest(n, unit)), None)
     if words[unit.last + 1 : unit.last + 2] != ["and"]:
         return None
+    article = words[unit.last + 2 : unit.last + 3] in (["a"], ["an"])
     close = (n for n in near(roled, unit.last, unit.last) if n.number.form in BROKEN)
     return next((n for n in close if n.unit is None and n.number.value < 1
-                 and unit.last + 1 <= n.first <= unit.last + 3), None)  # fmt: skip
+                 and unit.last + 1 <= n.first <= unit.last + 2 + article), None)  # fmt: skip
 
 
 def _is_rest(item: RoledNumber, unit: Mention) -> bool:

@@ -23,11 +23,20 @@ class Alternative:
 
 
 @dataclass(frozen=True, slots=True)
+class Meant:
+    """What a reading may be of instead of what was taken as most probable."""
+
+    quantity: str
+    component: str
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """A value that was measured, set, found or left. ``unit`` is a trade name, ``None`` if no unit
     was said. ``doubt`` is ``None`` when certain, else the plain reason why it must be asked.
     ``confidence`` is the probability that value and unit were heard right, ``None`` for typed
-    text; ``sounds_like`` is what it may have been instead, by ear."""
+    text; ``sounds_like`` is what it may have been instead, by ear; ``may_be`` what it may be of."""
 
     quantity: str
     component: str
@@ -44,6 +53,7 @@ class Reading:
     alternatives: tuple[Alternative, ...] = ()
     confidence: float | None = None
     sounds_like: tuple[Alternative, ...] = ()
+    may_be: tuple[Meant, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,6 +27,9 @@ _SHORT_PAUSE = 0.3  # seconds; a break is possible
 _WORST = 2.5  # readings that cost this much more than the best are not plausible
 
 
+SCALES = ("hundred", "thousand")  # words that are never parted from the number before
+
+
 @dataclass(frozen=True, slots=True)
 class Number:
     """One number in one way of reading a run of number words.
@@ -414,12 +417,19 @@ def _whole_atoms(line: _Line, at: int) -> Iterator[_Atom]:
 
 
 def _grouped_atoms(line: _Line, at: int) -> Iterator[_Atom]:
-    """ "one ten" 110, "twelve fifty" 1250, "twelve oh five" 1205."""
+    """ "one ten" 110, "twelve fifty" 1250, "twelve oh five" 1205, "two thousand eight twenty"
+    2820."""
     for end, head in _small(line, at):
         for stop, tail in _small(line, end):
             if tail >= 10:
                 cost = 1.3 if head < 10 else 1.5 if end == at + 1 else 1.7
                 yield _Atom(stop, str(head * 100 + tail), "grouped", cost, solid=False)
+        if _is_scale(line, end, 1000) and line.kind(end + 1) == "unit":
+            hundreds = head * 10 + line.value(end + 1)
+            for stop, tail in _small(line, end + 2):
+                if tail >= 10:
+                    said = str(hundreds * 100 + tail)
+                    yield _Atom(stop, said, "grouped", cost=1.3, solid=False)
         if head >= 10 and line.kind(end) == "oh" and line.kind(end + 1) == "unit":
             value = head * 100 + line.value(end + 1)
             yield _Atom(end + 2, str(value), "grouped", cost=1.2, solid=False)

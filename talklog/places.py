@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from talklog.mentions import Mentions, near
-from talklog.numbers import Number, NumberRun, find_numbers
+from talklog.numbers import SCALES, Number, NumberRun, find_numbers
 from talklog.transcript import Transcript, Word
 from talklog.vocabulary import load
 
@@ -61,6 +61,9 @@ def choose(
     if started or expected:
         listed = _listed(words, run.first, run.last, expected=None if started else expected)
         sure = started and words[run.first - 1].text in load().numbered
+        if _scale_after_place(words, run):
+            rivals = listed.numbers[1:2] if listed and sure else ()
+            return Chosen(_plain_choice(mentions, run), rivals=rivals)
         if listed is not None and (sure or _goes_on(words, mentions, run, listed, started)):
             plain = sure and not _point_after_place(words, run)
             return replace(listed, sure=plain or len(listed.places) > 1)
@@ -94,6 +97,11 @@ def _counted(part: Number, last: int) -> Number:
 def _point_after_place(words: Sequence[Word], run: NumberRun) -> bool:
     """ "injector one point two" may be 1.2, or 0.2 at injector one: only the speaker knows."""
     return run.last > run.first and words[run.first + 1].text == "point"
+
+
+def _scale_after_place(words: Sequence[Word], run: NumberRun) -> bool:
+    """ "at the plug three hundred" names no place; "cylinder one hundred and forty" may."""
+    return run.last > run.first and words[run.first + 1].text in SCALES
 
 
 def _place_word_before(words: Sequence[Word], mentions: Mentions, at: int) -> bool:

@@ -24,6 +24,7 @@ LEAST = 0.015  # probability of a quantity that the reader does not think of
 RULES = 0.85  # weight of their opinion beside the reader's, chosen on the dev notes
 NOT_MEANT = 0.05  # probability below which a quantity that was said is not what is measured
 GOES_ON = 12.0  # how many times more probable is what was measured in the same unit just before
+MAYBE = 0.005  # probability from which a number may measure something that was not said
 AROUND = 4  # words on each side that are features
 CLOSE = 9  # words: a reading before within these is near
 MAGNITUDES = (0.1, 1, 5, 10, 20, 50, 100, 300, 1000, 3000)
@@ -31,11 +32,13 @@ MAGNITUDES = (0.1, 1, 5, 10, 20, 50, 100, 300, 1000, 3000)
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """What a number measures, how probable that is (1 when it was said), and how it is known."""
+    """What a number measures, how probable that is (1 when it was said), how it is known, and what
+    it may measure instead."""
 
     name: str
     chance: float
     why: str
+    others: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,9 @@ def quantity_of(setting: Setting) -> Quantity:
     shares = _with_reader(setting, list(labels), shares)
     shares = [share / sum(shares) for share in shares]
     best = max(range(len(shares)), key=shares.__getitem__)
-    return Quantity(list(labels)[best], shares[best], f"most probable ({shares[best]:.0%})")
+    ways = enumerate(zip(labels, shares, strict=True))
+    others = tuple(way for at, way in ways if at != best and way[1] >= MAYBE)
+    return Quantity(list(labels)[best], shares[best], f"most probable ({shares[best]:.0%})", others)
 
 
 def _with_reader(setting: Setting, names: list[str], shares: list[float]) -> list[float]:

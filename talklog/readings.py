@@ -6,13 +6,13 @@ goes on with the reading before it ("twelve mil at the bottom and nine at the fr
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from talklog.context import Context
 from talklog.links import PASSAGE, SAYING
 from talklog.mentions import Mention, near
-from talklog.notes import NOT_SAID, Alternative, Reading, Unsure
+from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
 from talklog.quantity import Quantity, Setting, quantity_of
 from talklog.roled import MEASURING, RoledNumber
 from talklog.vocabulary import UnitWords, load
@@ -89,7 +89,21 @@ def make_reading(
         f"{measure.why_unit}component: {why_component}",
         doubt=item.doubt or measure.doubt,
         alternatives=_alternatives(item, measure),
+        may_be=tuple(_may_be(context, first, name, replace(quantity, name=measure.quantity))),
     )
+
+
+def _may_be(context: Context, first: int, name: str, quantity: Quantity) -> Iterator[Meant]:
+    """Other things and quantities of a number, each with how probable both together are."""
+    things = {name: 1.0} | {
+        context.component_name(thing, quantity.name, first): chance
+        for thing, chance in context.maybe_components(first)
+    }
+    for component, of_thing in things.items():
+        for measured, share in ((quantity.name, 1.0), *quantity.others):
+            other = (component, measured) != (name, quantity.name)
+            if other:
+                yield Meant(measured, component, of_thing * share)
 
 
 def _is_sure(context: Context, item: RoledNumber) -> bool:

@@ -55,6 +55,7 @@ BLURRED = "where one number ends and the next begins could not be heard"
 JOINED = ("grouped", "digits")  # forms of numbers that could be two: "eight nineteen"
 SPELLED = 3  # digits of a number that could be as many numbers
 LISTED = 4  # numbers of a list of places and values at least
+TIMES = ("second", "minute", "hour", "day", "mile", "kilometre")  # "litres a second"
 JUST = 2  # words between a cue and the cue that it overrules
 
 
@@ -310,15 +311,20 @@ def _without_cue(
 def _by_unit(transcript: Transcript, mentions: Mentions, unit: Mention) -> tuple[str, str] | None:
     if _is_time(mentions, unit):
         return "time_or_date", "a stretch of time"
-    if transcript.words[unit.last + 1 : unit.last + 2][:1] and (
-        transcript.words[unit.last + 1].text == "per"
-    ):
+    if _is_rate([word.text for word in transcript.words[unit.last + 1 : unit.last + 3]]):
         return "unknown", "a rate whose unit is not known"
     close = near(mentions.of("component"), unit.last, unit.last)
     named = any(0 < span.first - unit.last <= 2 for span in close)
     if named and transcript.heard(unit.first, unit.last) in ATTRIBUTIVE:
         return "part_size", "names what follows"
     return None
+
+
+def _is_rate(following: Sequence[str]) -> bool:
+    """ "litres per ...", "inches a second": behind a unit that is none of those known whole."""
+    return following[:1] == ["per"] or (
+        following[:1] in (["a"], ["an"], ["every"]) and following[1:] in ([time] for time in TIMES)
+    )
 
 
 def _is_time(mentions: Mentions, unit: Mention) -> bool:

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
+from itertools import pairwise
 from math import log
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -20,7 +21,7 @@ from talklog.errors import DataFileError
 from talklog.mentions import Mention, Mentions, near
 from talklog.nouns import singular
 from talklog.numberclues import number_clues
-from talklog.numbers import Number, NumberRun
+from talklog.numbers import SCALES, Number, NumberRun
 from talklog.roled import RoledNumber
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.transcript import Transcript
@@ -227,12 +228,12 @@ class _Decoder:
         return (first, last) if first <= last else None
 
     def _named(self, first: int, last: int, inside: Sequence[Mention]) -> Mention:
-        """A thing by its own words, with the names of the vocabulary for those that have one."""
-        parts, at = [], first
-        while at <= last:
-            known = next((m for m in inside if m.first == at), None)
-            parts.append(known.name if known else singular(self.words[at]))
-            at = known.last + 1 if known else at + 1
+        """A thing by its own words. The vocabulary names only what begins it, for behind another
+        word the same may be another thing: a "hedge cutter blade" is no mower blade."""
+        leading = next((m for m in inside if m.first == first), None)
+        parts = [leading.name] if leading else []
+        behind = leading.last + 1 if leading else first
+        parts += [singular(self.words[at]) for at in range(behind, last + 1)]
         base = inside[-1].base if inside and inside[-1].last == last else parts[-1]
         return Mention("component", " ".join(parts), first, last, base=base)
 
@@ -311,10 +312,17 @@ class _Decoder:
                         if run.first <= n.number.first and n.number.last <= run.last)  # fmt: skip
             if len(run.readings) < 2 or not own or any(n.high is not None for n in own):
                 continue
-            ways = [reading for reading in run.readings if reading]
+            ways = [reading for reading in run.readings if reading and not self._torn(reading)]
+            if not ways:
+                continue
             best = max(ways, key=lambda way: self._divided(run, way))
             if self._divided(run, best) > self._divided(run, own) + MUCH:
                 yield run.first, best
+
+    def _torn(self, numbers: Sequence[Number]) -> bool:
+        """Whether a division parts "five" from "hundred"."""
+        return any(one.last + 1 == other.first and self.words[other.first] in SCALES
+                   for one, other in pairwise(numbers))  # fmt: skip
 
     def _divided(self, run: NumberRun, numbers: Sequence[Number]) -> float:
         """The logarithm of the probability that a run is divided so."""

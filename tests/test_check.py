@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from talklog.bands import BandSheet, parse_bands
 from talklog.check import Checked, CheckedReading, check, limits_of
-from talklog.notes import NOT_SAID, Alternative, Notes, Reading
+from talklog.notes import NOT_SAID, Alternative, Meant, Notes, Reading
 
 
 def reading(text: str, **more: object) -> Reading:
@@ -245,6 +245,26 @@ def test_authority_that_counts() -> None:
         )
         assert found.verdict == verdict
         assert f"Authority: {name}." in found.reason
+
+
+@pytest.mark.parametrize(
+    ("said", "chance", "verdict"),
+    [
+        ("pressure, gauge, 45, psi", "0.3", "unsure"),  # no band for a gauge, out for the tyre
+        ("pressure, gauge, 45, psi", "0.0001", "no_band"),  # next to nothing speaks for the tyre
+        ("pressure, gauge, 32, psi", "0.3", "no_band"),  # would be within
+        ("pressure, pump, 45, psi", "0.4", "unsure"),  # within its own band, out for the tyre
+        ("pressure, pump, 45, psi", "0.1", "in_band"),
+        ("pressure, pump, 80, psi", "0.4", "high"),  # out of its own band: said as such
+    ],
+)
+def test_what_may_be_of_something_else_and_out_is_asked(
+    said: str, chance: str, verdict: str
+) -> None:
+    bands = sheet("pressure, tyre, 30, 36, psi", "pressure, pump, 40, 50, psi")
+    found = judged(reading(said, may_be=(Meant("pressure", "tyre", float(chance)),)), bands)
+    assert found.verdict == verdict
+    assert ("It may be tyre: pressure" in found.reason) == (verdict == "unsure")
 
 
 def test_without_a_sheet() -> None:

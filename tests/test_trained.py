@@ -136,6 +136,34 @@ def test_a_perfect_answer_scores_one_and_none_scores_nothing() -> None:
     assert scoring.place_words("number 2") == scoring.place_words("cylinder 2")
 
 
+def test_either_of_two_annotators_may_be_right(tmp_path: Path) -> None:
+    """What ``also`` says counts, and nothing else."""
+    file = tmp_path / "dev" / "oak-car.toml"
+    file.parent.mkdir()
+    file.write_text(
+        """
+author = "oak"
+trade = "car"
+
+[[passage]]
+id = "car-001"
+text = "front lip of the deck thirty two mil"
+readings = [
+  { said = "thirty two mil", value = "32", unit = "mm", quantity = "height", component = "lip", \
+position = "front", role = "measured", also = { component = "deck", position = "" } },
+]
+""".replace("\\\n", "")
+    )
+    (passage,) = passages.load_split("dev", folder=tmp_path)
+    (item,) = passage.lists["readings"]
+    assert item.accepted("component") == ("lip", "deck")
+    assert item.accepted("position") == ("front", None)
+    assert item.accepted("role") == ("measured",)
+    file.write_text(file.read_text().replace("also = { component", "also = { colour"))
+    with pytest.raises(passages.CorpusError, match="also"):
+        passages.load_split("dev", folder=tmp_path)
+
+
 def test_the_figures_do_not_fall() -> None:
     """Floors a little under what was measured on the dev notes: see models/extractor/README.md."""
     tally = evaluate.total(passages.load_split("dev"))
@@ -174,6 +202,7 @@ def test_training_learns_ten_passages(tmp_path: Path) -> None:
             "decay": 0.0,
         },
         **{"averaged": 0.9, "hidden": 0.1, "generated": 0.0, "rounded": 0.3, "shown": 30},
+        **{"bits": packed.FEW, "trust": 0.5},
         **{"seed": 1, "sizes": sizes, "drop": {"net": 0.1, "encoder": 0.0, "context": 0.0}},
     }
     start = {"encoder.pieces": reader.params["encoder.pieces"]}
@@ -186,12 +215,57 @@ def test_training_learns_ten_passages(tmp_path: Path) -> None:
     batch = training.torched(training.batch_of(lessons, reader.pieces))
     figures = training.figures(tensors, [batch])
     assert figures["role"] > 0.9 and figures["owner"] > 0.8 and figures["thing"] > 0.6
-    train.save(tmp_path, params, list(reader.pieces), sizes)
+    train.save(tmp_path, params, list(reader.pieces), sizes, packed.FEW)
     again = notereader.load(reader.vocab, tmp_path)
     kept = training.as_kept(tensors)
     for name, param in again.params.items():
         assert np.allclose(param, kept[name].numpy(), atol=2e-3), name
     assert packed.FEW in training.bits_of(params).values()
+
+
+def test_a_network_learns_what_its_teacher_says(tmp_path: Path) -> None:
+    """Without any annotation, from a teacher that has learned ten passages."""
+    pytest.importorskip("torch", reason="pip install torch")
+    from models.extractor import train, training
+
+    reader = seen.reader()
+    lessons = small_lessons(10, reader.pieces)
+    batch = training.torched(training.batch_of(lessons, reader.pieces))
+    teacher = {name: training.torch.tensor(param) for name, param in reader.params.items()}
+    told = training.scores_of(teacher, batch, training.Drops())
+    same, other = told, training.scores_of(
+        {name: param * 0.5 for name, param in teacher.items()}, batch, training.Drops()
+    )  # fmt: skip
+    assert training.likeness_loss(same, told) < training.likeness_loss(other, told)
+    sizes = {"width": 16, "depth": 1, "layers": 0}
+    wanted = {
+        **{"batch": 10, "steps": 60, "rate": 0.02, "encoder_rate": 0.002, "warmup": 1},
+        **{"decay": 0.0, "averaged": 0.9, "hidden": 0.0, "generated": 0.0, "rounded": 0.3},
+        **{"shown": 60, "seed": 1, "bits": 4, "trust": 1.0, "sizes": sizes},
+        **{"drop": {"net": 0.0, "encoder": 0.0, "context": 0.0}},
+    }
+    start = {"encoder.pieces": reader.params["encoder.pieces"]}
+    train.save(tmp_path, reader.params, list(reader.pieces), {}, few=8)
+    teachers = [train.weights_in(tmp_path, list(reader.pieces))]
+    both = {"train": lessons, "dev": lessons}
+    learned = train.train(both, reader.pieces, start, wanted, lambda _: None, teachers=teachers)
+    tensors = {name: training.torch.tensor(param) for name, param in learned.items()}
+    said_now = training.scores_of(tensors, batch, training.Drops()).numbers["role"].argmax(-1)
+    assert (said_now == told.numbers["role"].argmax(-1)).float().mean() > 0.8
+
+
+def test_relative_places_are_those_of_t5() -> None:
+    """Classes of distance worked by hand from the published rule (T5: Raffel and others 2020,
+    32 classes in both directions up to 128): 7 behind is 7, 8 is 8, 64 is 14, 200 is 15, and those
+    ahead are 16 more."""
+    torch = pytest.importorskip("torch", reason="pip install torch")
+    from models.extractor.training import nearness
+
+    weights = torch.arange(32.0)[:, None].repeat(1, 2)
+    classes = nearness(weights, 256)[1].long()
+    behind = [int(classes[220, 220 - far]) for far in (0, 1, 7, 8, 11, 12, 64, 127, 200)]
+    assert behind == [0, 1, 7, 8, 8, 9, 14, 15, 15]
+    assert [int(classes[10, 10 + far]) for far in (1, 7, 8, 64, 200)] == [17, 23, 24, 30, 31]
 
 
 def test_numpy_and_torch_say_the_same() -> None:
