@@ -205,10 +205,20 @@ class Context:
             {*read, *ruled}, key=lambda p: (p not in read, p.first > first, abs(first - p.first))
         ):
             axes = self._axes(place)
-            if not axes & taken and (place in read or axes or not read):
+            free = not axes & taken or (place in read and self._joined(place, kept))
+            if free and (place in read or axes or not read):
                 kept.append(place)
                 taken |= axes
         return tuple(sorted(kept, key=lambda place: place.first))
+
+    def _joined(self, place: Mention, others: Sequence[Mention]) -> bool:
+        """Whether a place goes on with another: "left" to "right", "two" and "three"."""
+        ends = (sorted((place, other), key=lambda p: p.first) for other in others)
+        return any(
+            0 < second.first - first.last <= len(BETWEEN)
+            and set(self.between(first.last, second.first)) <= set(BETWEEN)
+            for first, second in ends
+        )
 
     def _may_be(self, place: Mention, first: int) -> bool:
         """Whether the trained reader does not exclude that a place is that of a number."""

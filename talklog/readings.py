@@ -13,7 +13,7 @@ from talklog.context import Context
 from talklog.links import PASSAGE, SAYING
 from talklog.mentions import Mention, near
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
-from talklog.quantity import Quantity, Setting, quantity_of
+from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of
 from talklog.roled import MEASURING, RoledNumber
 from talklog.vocabulary import UnitWords, load
 
@@ -219,7 +219,8 @@ def _settled(
     """A unit word that could be two units, as far as the note itself settles it."""
     liquid = component is not None and {component.name, component.base} & load().liquids
     names = {u.name for u in item.unit.units}
-    if liquid and "ml" in names and measure.quantity not in ("depth", "level", "height"):
+    filled = measure.quantity not in ("depth", "level", "height") and _may_be_volume(context, item)
+    if liquid and "ml" in names and filled:
         return Measure("volume", "ml", "usual for a liquid", "unit ml: of a liquid; ")
     if not measure.others:
         return measure
@@ -235,6 +236,12 @@ def _settled(
         measure = measure if fits else replace(measure, quantity=unit.quantities[0])
         return _certain(measure, said, "the unit that was said elsewhere in the note")
     return _either(measure, item) if {"mm", "thou"} <= names else measure
+
+
+def _may_be_volume(context: Context, item: RoledNumber) -> bool:
+    """Not in "the fork four mil out of true", where the trained reader excludes it."""
+    read = context.read_of.get(item.first)
+    return read is None or read.quantities.get("volume", 0.0) >= NOT_MEANT
 
 
 def _certain(measure: Measure, unit: str, why: str) -> Measure:

@@ -51,6 +51,7 @@ SHORTER = 4.0  # times more probable is a word within a name as its end, where t
 NUMBERED = -(10**6)  # the axis of places that are numbers
 MUCH, TINY = 1.5, 1e-4  # in logarithms: nearly five times; least probability of a label
 APART = 0.001  # what is left of the share of a thing named after the verb or state and a pause
+JOINING = ("and", "to", "the", "side", "hand", "end")  # words within "left side to right side"
 OBJECT = 8  # words from a verb to its particle at most
 PARTICLE = 0.5  # of a word to belong to a verb before it
 
@@ -296,14 +297,27 @@ class _Decoder:
 
     def _one_of_each_axis(self, place: dict[int, float]) -> set[int]:
         """Nothing is both left and right, or two and three: of the words on one axis the most
-        probable stays."""
+        probable stays, with those that are said together with it: "left to right"."""
         best: dict[int, int] = {}
         numbered = {at for run in self.mentions.numbers for at in range(run.first, run.last + 1)}
+        axes: dict[int, int] = {}
         for at in sorted(place, key=place.__getitem__):
             axis = load().axes.get(self.words[at].removesuffix("'s"), 0)
-            axis = NUMBERED if at in numbered else axis
-            best[axis or -at - 1] = at
-        return set(best.values())
+            axes[at] = NUMBERED if at in numbered else axis
+            best[axes[at] or -at - 1] = at
+        chosen = set(best.values())
+        return chosen | {at for at in place for own in chosen
+                         if axes[at] == axes[own] and self._is_stretch(at, own)}  # fmt: skip
+
+    def _is_stretch(self, one: int, other: int) -> bool:
+        """ "left to right", "top and bottom"; of numbers only "between two and three"."""
+        first, last = sorted((one, other))
+        inside = self.words[first + 1 : last]
+        numbered = any(run.first <= first <= run.last
+                       for run in near(self.mentions.numbers, first, first))  # fmt: skip
+        between = "between" in self.words[max(0, first - 2) : first]
+        joined = {"and", "to"} & set(inside) and set(inside) <= set(JOINING)
+        return bool(joined) and (between or not numbered)
 
     def _cuts(self, roled: Sequence[RoledNumber]) -> Iterator[tuple[int, tuple[Number, ...]]]:
         """Runs of number words that are divided much more probably in another way."""
