@@ -78,13 +78,21 @@ def _tail(context: Context, later: Span) -> Due | None:
     """A time in the speaker's words at the end of work to come: "renew it at the haul out"."""
     words = [word.text for word in context.transcript.words[later.first : later.last + 1]]
     leads = [at for at in range(max(1, len(words) - TAIL), len(words)) if words[at] in load().tails]
-    if not leads or any(c.last >= later.first + leads[0] for c in
-                        near(context.components, later.last, later.last)
-                        if c.first <= later.last):  # fmt: skip
-        return None
-    said = words[leads[0] + (words[leads[0]] not in load().said_tails) :]
-    said = said[1:] if said[:1] in (["the"], ["a"]) else said
-    return Due(event=" ".join(said)) if said else None
+    for at in leads:
+        behind = words[at + 1 :]
+        timely = bool(load().occasions & set(behind))
+        own = words[at] in load().sure_tails and not _names_a_thing(context, later, at)
+        if behind and (timely or own):
+            said = words[at:] if words[at] in load().said_tails else behind
+            article = said[0] in ("the", "a")
+            return Due(event=" ".join(said[article:]))
+    return None
+
+
+def _names_a_thing(context: Context, later: Span, at: int) -> bool:
+    """Whether a thing is named within work to come from its word ``at`` on."""
+    close = near(context.components, later.last, later.last)
+    return any(later.first + at <= c.last and c.first <= later.last for c in close)
 
 
 def _is_meter(context: Context, later: Span) -> bool:

@@ -124,6 +124,8 @@ class Vocabulary:
     opening: frozenset[str]  # words that begin an event of the speaker's own: "when"
     tails: frozenset[str]  # words before a time at the end of work to come: "by september"
     said_tails: frozenset[str]  # those of them that are said with it: "next lift"
+    sure_tails: frozenset[str]  # those behind which anything is a time
+    occasions: frozenset[str]  # words that make a time of what stands behind the others
     stretches: Mapping[str, str]  # "a week" -> P1W
     durations: Mapping[str, str]  # "weeks" -> "W"
     small_words: Mapping[str, frozenset[str]]  # what they do -> the words
@@ -139,7 +141,7 @@ def load() -> Vocabulary:
     measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
     done = _file("actions.toml", {"action", "checking"})
     found = _file("conditions.toml", {"conditions", "measuring"})
-    dues = _file("dues.toml", {"events", "opening", "tails", "stretches", "durations"})
+    dues = _file("dues.toml", {"events", "opening", "calendar", "tails", "stretches", "durations"})
     small = _file(
         "small_words.toml", {"particles", "before_names", "negations", "never_last", "no_names"}
     )
@@ -165,10 +167,12 @@ def load() -> Vocabulary:
         checking=frozenset(done["checking"]),
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=_longest_first(found["measuring"]),
-        events=_longest_first(dues["events"]),
+        events=_longest_first([*dues["events"], *_calendar(**dues["calendar"])]),
         opening=frozenset(dues["opening"]),
         tails=frozenset(dues["tails"]["before"]),
         said_tails=frozenset(dues["tails"]["said"]),
+        sure_tails=frozenset(dues["tails"]["sure"]),
+        occasions=frozenset(dues["tails"]["occasions"]),
         stretches=dues["stretches"],
         durations=dues["durations"],
         small_words={use: frozenset(words) for use, words in small.items()},
@@ -286,6 +290,11 @@ def parse_phrases(
 
 def _plural_phrase(form: Phrase) -> Phrase:
     return (*form[:-1], plural(form[-1]))
+
+
+def _calendar(leads: Iterable[str], names: Iterable[str]) -> Iterator[str]:
+    """ "by may", "over the winter": times of the year, each behind the words that make it one."""
+    yield from (f"{lead} {name}" for lead, name in product(leads, names))
 
 
 def _longest_first(texts: Iterable[str]) -> tuple[Phrase, ...]:

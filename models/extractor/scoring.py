@@ -55,7 +55,7 @@ bottom inlet exhaust port starboard forward aft number no cylinder middle centre
 ENDLESS, PLACES_OF_A_PART = 6, 2  # decimal places of "a sixth", and of it as annotated: 0.17
 FORCES = ("load", "tension")  # quantities that may be annotated in the units of a mass
 WEIGHTS = {"kg": "kgf", "lb": "lbf"}
-TIMES = "at by in on for the a"  # small words of a time: "at the weekend" is "weekend"
+TIMES = "at by in on for before over until till come the a"  # "at the weekend" is "weekend"
 UNPLACED = (
     "number no cylinder the a side end of hand at by on to from and"  # small words of a place
 )
