@@ -31,7 +31,7 @@ from talklog.roled import RoledNumber
 from talklog.roles import assign_roles
 
 DATA = Path(chooser.__file__).parent / "data" / chooser.FILE
-SMALLEST = 0.02  # weights nearer to nothing are left out
+SMALLEST = 0.15  # weights nearer to nothing are left out
 Example = tuple[list[list[str]], list[int]]  # candidates' features, and which of them are right
 
 
