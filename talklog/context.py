@@ -221,10 +221,22 @@ class Context:
         )
 
     def _may_be(self, place: Mention, first: int) -> bool:
-        """Whether the trained reader does not exclude that a place is that of a number."""
+        """Whether the trained reader does not exclude that a place is that of a number; a word that
+        mostly says no place must be one by the reader: "put it back four mil"."""
         read = self.read_of.get(first)
-        return read is None or any(
-            at in read.maybe_place for at in range(place.first, place.last + 1)
+        if read is None:
+            return True
+        heard = self.transcript.heard(place.first, place.last)
+        wanted = read.place if heard in load().doubtful_places else read.maybe_place
+        return any(at in wanted for at in range(place.first, place.last + 1))
+
+    def _may_be_whole(self, place: Mention, first: int) -> bool:
+        """Whether the trained reader excludes no word of a place for a number."""
+        may = self.read_of[first].maybe_place
+        small = (*BETWEEN, *ARTICLES)
+        words = self.transcript.words
+        return place.kind == "place" or all(
+            at in may or words[at].text in small for at in range(place.first, place.last + 1)
         )
 
     def _axes(self, place: Mention) -> set[int]:
@@ -242,6 +254,8 @@ class Context:
         for at in read:
             close = near(self.places, at, at)
             known = next((p for p in close if p.first <= at <= p.last), None)
+            if known is not None and not self._may_be_whole(known, first):
+                known = None  # of "front left five other side six" only the front is carried on
             text = self.transcript.words[at].text
             alone = at + 1 not in read  # the "high" of "three thou high", not of "high side"
             if known is None and text in load().never_places and alone:

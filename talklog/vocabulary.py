@@ -108,6 +108,7 @@ class Vocabulary:
     positions: Phrases
     numbered: frozenset[str]  # words before a place that is a number: "cylinder"
     not_places: tuple[Phrase, ...]  # "all right"
+    doubtful_places: frozenset[str]  # "back": none unless the trained reader takes it for one
     never_places: frozenset[str]  # none where they are no place by rule: "three thou high"
     axes: Mapping[str, int]  # word of a place -> its axis, from 1 on: "left" and "right" share one
     quantities: Phrases
@@ -137,7 +138,7 @@ class Vocabulary:
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
     things = _file("components.toml", {"component", "heads", "numbered", "liquid"})
-    places = _file("positions.toml", {"numbered", "false", "never", "axes", "fixed"})
+    places = _file("positions.toml", {"numbered", "false", "never", "doubtful", "axes", "fixed"})
     measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
     done = _file("actions.toml", {"action", "checking"})
     found = _file("conditions.toml", {"conditions", "measuring"})
@@ -155,6 +156,7 @@ def load() -> Vocabulary:
         positions=parse_phrases("positions.toml", places["fixed"]),
         numbered=frozenset(places["numbered"]),
         not_places=tuple(map(phrase, places["false"])),
+        doubtful_places=frozenset(places["doubtful"]),
         never_places=frozenset({*places["never"], *(w for axis in places["axes"] for w in axis)}),
         axes={word: axis for axis, words in enumerate(places["axes"], 1) for word in words},
         quantities=parse_phrases("quantities.toml", measured["quantity"]),
