@@ -270,9 +270,12 @@ class Context:
         "stroke", "left" to "right"; no article."""
         read = self.read_of.get(first)
         words = self.transcript.words
-        chosen = set(read.place) if read is not None else set()
+        chosen = {at for at in read.place if not self._measures(at)} if read is not None else set()
         for at in sorted(chosen):
             if at + 2 in chosen and words[at + 1].text in BETWEEN:
+                chosen.add(at + 1)
+            ahead = [word.text for word in words[at : at + 2]]
+            if ahead in (["dead", "centre"], ["dead", "center"]):
                 chosen.add(at + 1)
             behind = at + 1
             while behind < len(words) and words[behind].text in ARTICLES:
@@ -280,6 +283,11 @@ class Context:
             if words[at].text in LEADING and behind < len(words) and behind != first:
                 chosen.add(behind)
         return tuple(at for at in sorted(chosen) if words[at].text not in ARTICLES)
+
+    def _measures(self, at: int) -> bool:
+        """Whether a word belongs to what is measured: the "end" of "end float"."""
+        close = near(self.mentions.of("quantity"), at, at)
+        return any(q.first <= at <= q.last and q.first < q.last for q in close)
 
     def _numbered_at(self, at: int) -> Mention | None:
         """The place that a number is: "three"."""

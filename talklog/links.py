@@ -30,11 +30,11 @@ FAVOUR, TOLD = (
     25.0,
     3,
 )  # of a thing with nothing or only "is", "at" between it and the number; words
-LEAST = 0.02  # probability of a thing that the reader does not think of
+LEAST = 0.04  # probability of a thing that the reader does not think of
 NOT_MEANT = 0.05  # probability below which nothing speaks for a thing
 FAR_READ = 0.2  # from which a thing is a candidate however far it is
 MAYBE = 0.02  # probability from which a number may belong to a thing
-RULES = 0.5  # weight of their opinion beside the reader's, chosen on the dev notes
+RULES = 0.35  # weight of their opinion beside the reader's, chosen on the dev notes
 STEPS = (1, 2, 3, 4, 6, 9, 14, 22, 40)  # words: distances within one of these are alike
 PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")
 LIGHT = ("the", "a", "an", "this", "that", "my", "his", "her", "its", "end", "side", *FILLERS)

@@ -40,10 +40,10 @@ SURE_NAME = 0.95  # the same, of a word that mostly is no name: the "bar" of "sc
 BEGINS = 0.6  # of a word to begin another span
 DONE = 0.24  # of a word to be a verb of work
 UNKNOWN_DONE = 0.75  # the same, of a verb that the vocabulary does not know
-SEEN = 0.3  # of a word to be in a state
+SEEN = 0.35  # of a word to be in a state
 FATED = 0.7  # of a word to be a part whose fate is told
-LATER = 0.6  # of a word to be in later work
-SAID_PLACE = 0.3  # of a word to say the place of a number
+LATER = 0.7  # of a word to be in later work
+SAID_PLACE = 0.4  # of a word to say the place of a number
 MAYBE_PLACE = 0.1  # the same, where a rule takes it for the place
 MAYBE = 0.1  # of a word to be in a state, or a verb of work, where a rule takes it for one
 SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
@@ -232,6 +232,8 @@ class _Decoder:
         """A thing by its own words. The vocabulary names only what begins it, for behind another
         word the same may be another thing: a "hedge cutter blade" is no mower blade."""
         leading = next((m for m in inside if m.first == first), None)
+        if leading and len(leading.name.split()) > leading.last - leading.first + 1:
+            leading = None  # a name that says more than was said: "terminal clamp"
         parts = [leading.name] if leading else []
         behind = leading.last + 1 if leading else first
         parts += [singular(self.words[at]) for at in range(behind, last + 1)]

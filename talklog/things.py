@@ -43,6 +43,7 @@ BEFORE_VERB += (
     "needs",
 )
 SAME_FORM = ("set", "cut", "put", "put in", "put on", "put back")  # done and to do are said alike
+WORKED = ("fitted", "reused")  # fates that come of work
 PART_REACH = 3  # words between a cue about a part and the part
 # Of several cues on a part the first kind of these counts: "order a new belt" is not fitted.
 STATUS = {
@@ -219,6 +220,8 @@ def _fates(context: Context) -> list[tuple[Mention, str, int, int]]:
 def _read_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
     """Parts with what became of them, as the trained reader understands it."""
     for fate in context.seen.fates:
+        if fate.status in WORKED and not _worked_near(context, fate.at):
+            continue
         close = near(context.components, fate.at, fate.at)
         thing = next((c for c in close if c.first <= fate.at <= c.last), None)
         if thing is None and fate.thing is not None:
@@ -228,6 +231,14 @@ def _read_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
             word = singular(context.transcript.words[fate.at].text)
             thing = Mention("component", word, fate.at, fate.at, base=word)
         yield thing, fate.status, thing.first, thing.last
+
+
+def _worked_near(context: Context, at: int) -> bool:
+    """Whether any work was told in one breath with a word: a fuse that is only named was not
+    fitted."""
+    cues = context.mentions.cues_of(*PART_CUES)
+    spans = (*context.seen.works, *context.mentions.of("action"), *cues)
+    return any(not context.paused(min(own.first, at), max(own.first, at)) for own in spans)
 
 
 def _told_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:

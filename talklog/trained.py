@@ -6,6 +6,7 @@ number gets the role that is most probable, or a doubt.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import replace
 
@@ -14,15 +15,16 @@ from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import FORMS, assign_roles
+from talklog.scopes import paused
 from talklog.seen import Seen, see
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 # Chosen on the dev notes: see models/extractor/README.md.
-CUED, PLAIN = 5.0, 1.5  # how many times more probable the role by rule is, with a cue and without
+CUED, PLAIN = 5.0, 1.0  # how many times more probable the role by rule is, with a cue and without
 READ_ANYWAY = 0.9  # P(reading) by the reader from which what its form set aside is one all the same
-READ_FROM = 0.85  # P(reading) from which a number is a reading
-READ_FROM_PART = 0.7  # the same, of a number with a part: it counts nothing
+READ_FROM = 0.8  # P(reading) from which a number is a reading
+READ_FROM_PART = 0.8  # the same, of a number with a part: it counts nothing
 ONE = "1"  # mostly a pronoun: "the other one"
 READ_DOUBTFULLY = 0.4  # from which it is not set aside without a question
 SET_FROM = 0.9  # P(set) over P(reading) from which a value was set with no word that says so
@@ -55,14 +57,34 @@ def final_roles(transcript: Transcript, mentions: Mentions) -> tuple[tuple[Roled
     if seen.cuts:
         roled = assign_roles(transcript, mentions, seen.cuts)
         seen = see(transcript, mentions, roled)
-    return settle(mentions, roled, seen), seen
+    return settle(mentions, roled, seen, _parted(transcript, mentions, roled)), seen
 
 
-def settle(mentions: Mentions, roled: Sequence[RoledNumber], seen: Seen) -> tuple[RoledNumber, ...]:
-    """The numbers in their most probable roles; what the rules say of one speaks for that role."""
-    chances = [_weighed(i, of_i.roles) for i, of_i in zip(roled, seen.numbers, strict=True)]
-    values = sum(max(own, key=own.__getitem__) in MEASURING for own in chances)
-    if values < 2:
+def _parted(
+    transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
+) -> frozenset[int]:
+    """First words of numbers that a pause parts from the last cue before them. The trained reader
+    hears no pauses: "the book says nothing | oil pressure three bar"."""
+    cues = mentions.cues_of(*QUOTED[:2])
+    before = [(item.first, max((c.last for c in cues if c.last < item.first), default=None))
+              for item in roled]  # fmt: skip
+    return frozenset(
+        first for first, cue in before if cue is not None and paused(transcript, cue, first)
+    )
+
+
+def settle(
+    mentions: Mentions,
+    roled: Sequence[RoledNumber],
+    seen: Seen,
+    parted: frozenset[int] = frozenset(),
+) -> tuple[RoledNumber, ...]:
+    """The numbers in their most probable roles; what the rules say of one speaks for that role,
+    and more so where it is ``parted`` from what went before."""
+    chances = [_weighed(item, own.roles, CUED if item.sure or item.first in parted else PLAIN)
+               for item, own in zip(roled, seen.numbers, strict=True)]  # fmt: skip
+    best = Counter(max(own, key=own.__getitem__) for own in chances)
+    if not best["as_found"] or not best["as_left"] + best["set"]:
         chances = [_unpaired(item, own) for item, own in zip(roled, chances, strict=True)]
     places = {at for number in seen.numbers for at in number.place}
     settled = (_settled(item, own, named=_is_named(mentions, item), read=_reading(seen_.roles))
@@ -107,12 +129,12 @@ def _unpaired(item: RoledNumber, chances: Mapping[str, float]) -> Mapping[str, f
     return {**chances, **dict.fromkeys(PAIRED, 0.0), **grown}
 
 
-def _weighed(item: RoledNumber, read: Mapping[str, float]) -> dict[str, float]:
+def _weighed(item: RoledNumber, read: Mapping[str, float], favoured: float) -> dict[str, float]:
     """The probability of each role, after the reader and the rules."""
     both: dict[str, float] = {}
     for role, chance in read.items():
         name = ALIKE.get(role, role)
-        favour = (CUED if item.sure else PLAIN) if name == item.role else 1.0
+        favour = favoured if name == item.role else 1.0
         both[name] = both.get(name, 0.0) + chance * favour
     total = sum(both.values())
     return {role: chance / total for role, chance in both.items()}

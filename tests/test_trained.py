@@ -167,12 +167,13 @@ position = "front", role = "measured", also = { component = "deck", position = "
 def test_the_figures_do_not_fall() -> None:
     """Floors a little under what was measured on the dev notes: see models/extractor/README.md."""
     tally = evaluate.total(passages.load_split("dev"))
-    assert tally.f1("all") >= 0.33
-    assert tally.f1("value unit component") >= 0.59
-    assert tally.f1("value unit") >= 0.82
-    assert tally.f1("actions") >= 0.50
-    assert tally.f1("findings") >= 0.55
-    assert tally.share("leaked") <= 0.13
+    assert tally.f1("all") >= 0.46
+    assert tally.f1("value unit component") >= 0.67
+    assert tally.f1("value unit") >= 0.86
+    assert tally.f1("actions") >= 0.64
+    assert tally.f1("parts") >= 0.48
+    assert tally.f1("findings") >= 0.63
+    assert tally.share("leaked") <= 0.10
 
 
 def small_lessons(count: int, table: dict[str, int]) -> list[Any]:

@@ -8,8 +8,8 @@ from models.extractor.passages import load_split
 from models.extractor.scoring import Tally, compare
 from models.extractor.verdicts import bands_of, counts, table
 
-LEAST_RIGHT = 0.96  # of the verdicts given; measured 0.986 on the dev notes
-MOST_PASSED_OVER = 0.28  # of the readings out of band: neither flagged nor asked; measured 0.243
+LEAST_RIGHT = 0.96  # of the verdicts given; measured 0.989 on the dev notes
+MOST_PASSED_OVER = 0.16  # of the readings out of band: neither flagged nor asked; measured 0.124
 
 
 def test_verdicts_on_the_dev_notes() -> None:
@@ -32,9 +32,9 @@ def test_bands_lie_around_and_beside_the_values() -> None:
 
 
 def test_steps_behind_the_reader_lose_little() -> None:
-    """With the annotations in the place of the reader; measured 0.80 and 0.93 on the dev notes."""
+    """With the annotations in the place of the reader; measured 0.84 and 0.94 on the dev notes."""
     names, tally = usual_names(load_split("train")), Tally()
     for passage in load_split("dev"):
         tally.add(compare(passage, understand_as_annotated(passage, names, KINDS)))
-    assert tally.f1("all") >= 0.77
-    assert tally.f1("value unit") >= 0.91
+    assert tally.f1("all") >= 0.81
+    assert tally.f1("value unit") >= 0.92

@@ -107,7 +107,7 @@ def save(
 ) -> None:
     """Writes what ``talklog.notereader.load`` reads; ``few``: bits of the encoder's matrices."""
     out.mkdir(parents=True, exist_ok=True)
-    np.savez_compressed(out / WEIGHTS, **pack(params, bits_of(params, few)))
+    np.savez(out / WEIGHTS, **pack(params, bits_of(params, few)))
     settings = json.dumps({"sizes": dict(sizes), "pieces": list(pieces)})
     (out / SETTINGS).write_text(settings, "utf-8")
 
