@@ -80,14 +80,13 @@ def _sum(one: RoledNumber, other: RoledNumber) -> RoledNumber | None:
     if pair is None or not plain or not 0 < other.number.value < TOGETHER[pair]:
         return None
     parts = Decimal(TOGETHER[pair])
-    tenths = parts % 10 == 0
-    value = one.number.value * (1 if tenths else parts) + other.number.value / (
-        parts if tenths else 1
-    )
-    own = one if tenths else other
+    if parts % 10 == 0:
+        own, name, value = one, pair[0], one.number.value + other.number.value / parts
+    else:
+        own, name, value = other, pair[1], one.number.value * parts + other.number.value
     assert own.unit is not None and other.unit is not None
-    units = tuple(unit for unit in own.unit.units if unit.name == pair[0 if tenths else 1])
-    unit = replace(other.unit, name=units[0].name, units=units)
+    units = tuple(unit for unit in own.unit.units if unit.name == name)
+    unit = replace(other.unit, name=name, units=units)
     said = f"{value.normalize():f}"
     number = replace(one.number, last=other.number.last, value=value, said=said, form="mixed")
     doubt = one.doubt or other.doubt or "it could be two numbers"
