@@ -25,7 +25,7 @@ BEFORE_MOST, BEHIND_MOST = 6, 2  # candidates on each side
 PASSAGE = 60  # words: farther back, a component is no longer what is talked of
 BEHIND = 6  # words: how far behind a number its component may stand
 TOPIC, TOPIC_GAP = 3, 6  # a component among the first words is what the note is about, even far on
-FAR_OFF = 0.02  # what is left of the share of a thing that was talked of before a pause
+FAR_OFF = 0.1  # what is left of the share of a thing that was talked of before a pause
 FAVOUR, TOLD = (
     25.0,
     3,
