@@ -205,20 +205,10 @@ class Context:
             {*read, *ruled}, key=lambda p: (p not in read, p.first > first, abs(first - p.first))
         ):
             axes = self._axes(place)
-            free = not axes & taken or (place in read and self._joined(place, kept))
-            if free and (place in read or axes or not read):
+            if place in read or (not axes & taken and (axes or not read)):
                 kept.append(place)
                 taken |= axes
         return tuple(sorted(kept, key=lambda place: place.first))
-
-    def _joined(self, place: Mention, others: Sequence[Mention]) -> bool:
-        """Whether a place goes on with another: "left" to "right", "two" and "three"."""
-        ends = (sorted((place, other), key=lambda p: p.first) for other in others)
-        return any(
-            0 < second.first - first.last <= len(BETWEEN)
-            and set(self.between(first.last, second.first)) <= set(BETWEEN)
-            for first, second in ends
-        )
 
     def _may_be(self, place: Mention, first: int) -> bool:
         """Whether the trained reader does not exclude that a place is that of a number; a word that
@@ -273,9 +263,6 @@ class Context:
         chosen = {at for at in read.place if not self._measures(at)} if read is not None else set()
         for at in sorted(chosen):
             if at + 2 in chosen and words[at + 1].text in BETWEEN:
-                chosen.add(at + 1)
-            ahead = [word.text for word in words[at : at + 2]]
-            if ahead in (["dead", "centre"], ["dead", "center"]):
                 chosen.add(at + 1)
             behind = at + 1
             while behind < len(words) and words[behind].text in ARTICLES:

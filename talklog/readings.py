@@ -101,8 +101,7 @@ def _may_be(context: Context, first: int, name: str, quantity: Quantity) -> Iter
     }
     for component, of_thing in things.items():
         for measured, share in ((quantity.name, 1.0), *quantity.others):
-            other = (component, measured) != (name, quantity.name)
-            if other:
+            if (component, measured) != (name, quantity.name):
                 yield Meant(measured, component, of_thing * share)
 
 
