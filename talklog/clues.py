@@ -12,12 +12,15 @@ from typing import NamedTuple
 
 from talklog.mentions import Mention, Mentions
 from talklog.roled import MEASURING, RoledNumber
+from talklog.scopes import LONG_PAUSE
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 # Number words that say more than their value; the others are all alike to the reader.
 TELLING = frozenset(("a", "an", "one", "two", "half", "quarter", "couple", "point", "oh", "and"))
 ALIKE = "#"
+BREATH = 0.2  # seconds: a shorter silence says nothing
+NO_PAUSE, SHORT, LONG = 0, 1, 2  # kinds of pauses
 LARGEST_PLACE = 24  # a number that is no value and not larger may be a place
 
 
@@ -46,6 +49,13 @@ def find_landmarks(
     )
 
 
+def find_pauses(transcript: Transcript) -> list[int]:
+    """For each word the kind of the pause before it."""
+    return [NO_PAUSE if not at or word.pause_before < BREATH
+            else LONG if word.pause_before >= LONG_PAUSE else SHORT
+            for at, word in enumerate(transcript.words)]  # fmt: skip
+
+
 def find_clues(
     transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
 ) -> list[list[str]]:
@@ -62,6 +72,10 @@ def find_clues(
     for item in roled:
         _fill(found, item.number.first, item.number.last, f"is {item.role} {item.sure}")
         _fill(found, item.number.first, item.number.last, _form(item))
+    for at, kind in enumerate(find_pauses(transcript)):
+        if kind:
+            found[at - 1].append(f"pause behind {kind}")
+            found[at].append(f"pause before {kind}")
     return found
 
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 from talklog.links import LIGHT, PASSAGE, PREPOSITIONS, find_links
 from talklog.mentions import Mention, Mentions, near
 from talklog.notes import NOT_SAID
+from talklog.numbers import Number, find_numbers
 from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import paused
 from talklog.seen import Seen
@@ -247,10 +248,13 @@ class Context:
             if known is not None and not self._may_be_whole(known, first):
                 known = None  # of "front left five other side six" only the front is carried on
             text = self.transcript.words[at].text
-            alone = at + 1 not in read  # the "high" of "three thou high", not of "high side"
-            if known is None and text in load().never_places and alone:
+            behind = self._behind_article(at + 1)
+            alone = behind not in read  # the "high" of "three thou high", not of "high side"
+            unlikely = text in load().never_places and at not in self.read_of[first].sure_place
+            if known is None and alone and unlikely:
                 continue
-            place = known or self._numbered_at(at) or Mention("position", _plain(text), at, at)
+            numbered = self._numbered_at(at, whole=alone)
+            place = known or numbered or Mention("position", _plain(text), at, at)
             if place not in found:
                 found.append(place)
         return tuple(found)
@@ -264,22 +268,33 @@ class Context:
         for at in sorted(chosen):
             if at + 2 in chosen and words[at + 1].text in BETWEEN:
                 chosen.add(at + 1)
-            behind = at + 1
-            while behind < len(words) and words[behind].text in ARTICLES:
-                behind += 1
+            behind = self._behind_article(at + 1)
             if words[at].text in LEADING and behind < len(words) and behind != first:
                 chosen.add(behind)
         return tuple(at for at in sorted(chosen) if words[at].text not in ARTICLES)
+
+    def _behind_article(self, at: int) -> int:
+        """The word, or the one behind the article that it is."""
+        words = self.transcript.words
+        while at < len(words) and words[at].text in ARTICLES:
+            at += 1
+        return at
 
     def _measures(self, at: int) -> bool:
         """Whether a word belongs to what is measured: the "end" of "end float"."""
         close = near(self.mentions.of("quantity"), at, at)
         return any(q.first <= at <= q.last and q.first < q.last for q in close)
 
-    def _numbered_at(self, at: int) -> Mention | None:
-        """The place that a number is: "three"."""
-        close = (n for n in near(self.roled, at, at) if n.number.first <= at <= n.number.last)
-        return next((Mention("place", _digits(n), at, at) for n in close if _is_place(n)), None)
+    def _numbered_at(self, at: int, *, whole: bool) -> Mention | None:
+        """The place that a number is: "three", "the second"; the "second" of a "second stage", if it
+        is not the ``whole`` place, stays as it was said."""
+        close = [n for n in near(self.roled, at, at) if n.number.first <= at <= n.number.last]
+        for item in close:
+            if _is_place(item) and (whole or item.number.form != "ordinal"):
+                return Mention("place", _digits(item), at, at)
+        word = replace(self.transcript.words[at], text=_plain(self.transcript.words[at].text))
+        said = [] if close else [n for run in find_numbers([word]) for n in run.readings[0]]
+        return Mention("place", said[0].said, at, at) if said and _is_whole(said[0]) else None
 
     def also_at(self, first: int) -> tuple[str, ...]:
         """The places of a value that was said for several: "three and four both six thou"."""
@@ -359,7 +374,11 @@ def _is_close(place: Mention, component: Mention | None, first: int) -> bool:
 
 
 def _is_place(item: RoledNumber) -> bool:
-    return item.unit is None and item.number.value == item.number.value.to_integral_value()
+    return item.unit is None and _is_whole(item.number)
+
+
+def _is_whole(number: Number) -> bool:
+    return number.value == number.value.to_integral_value()
 
 
 def _plain(word: str) -> str:

@@ -150,16 +150,26 @@ def _linear(params: Params, name: str, rows: Array) -> Array:
 # ---- words -> windows ----------------------------------------------------------------------------
 
 
-def pieces_in(notes: Sequence[Sequence[Sequence[int]]], *, begin: int, end: int) -> Pieces:
-    """For some notes, for each word the rows of its pieces -> windows. ``begin`` and ``end`` are
-    the rows of the pieces that every window begins and ends with. No word may have more than 6."""
+def pieces_in(
+    notes: Sequence[Sequence[Sequence[int]]],
+    breaks: Sequence[Mapping[int, int]],
+    *,
+    begin: int,
+    end: int,
+) -> Pieces:
+    """For some notes, for each word the rows of its pieces -> windows. ``breaks``: of each note,
+    word -> the row of a piece that stands before it and is part of no word. ``begin`` and ``end``
+    are the rows of the pieces that every window begins and ends with. No word may have more than
+    6."""
     rows: list[list[int]] = []
     places: list[tuple[int, int]] = []  # window and piece of each piece of each word
     counts = [len(word) for note in notes for word in note]
-    for note in notes:
-        for first, last, own, own_end in _windows([len(word) for word in note]):
+    for note, broken in zip(notes, breaks, strict=True):
+        lengths = [len(word) + (at in broken) for at, word in enumerate(note)]
+        for first, last, own, own_end in _windows(lengths):
             held = [begin]
             for at in range(first, last):
+                held += [broken[at]] if at in broken else []
                 if own <= at < own_end:
                     places += [(len(rows), len(held) + more) for more in range(len(note[at]))]
                 held += note[at]

@@ -25,7 +25,7 @@ from talklog.notenet import (
     mean_bounds,
     neighbours,
 )
-from talklog.wordpieces import BEGIN, END, pieces_of
+from talklog.wordpieces import BEGIN, END, UNKNOWN, pieces_of
 
 ROLES = (
     *("measured", "set", "as_found", "as_left"),
@@ -42,6 +42,7 @@ QUANTITIES = (
 )
 FATES = ("fitted", "needed", "missing", "reused", "on_order")
 UNTOLD = 0  # key of a clue that is not told
+BREAKS = ("", ",", ".")  # how each kind of pause was written in what the encoder has read
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,7 @@ class NoteClues:
     numbers: Sequence[Sequence[int]]
     number_clues: Sequence[Sequence[str]]
     landmarks: Sequence[Sequence[int]]  # see ``clues.Landmarks``
+    pauses: Sequence[int]  # the kind of that before each word, see ``clues.find_pauses``
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,7 @@ class KeyedNote:
     """The same with keys instead of strings."""
 
     pieces: list[list[int]]  # of each word
+    breaks: dict[int, int]  # word -> the piece for a pause before it
     clues: list[list[int]]  # of each word, one at least
     numbers: Sequence[Sequence[int]]
     number_clues: list[list[int]]  # of each number, one at least
@@ -71,6 +74,11 @@ def keyed(note: NoteClues, table: Mapping[str, int]) -> KeyedNote:
     """``table``: piece of a word -> its row."""
     return KeyedNote(
         pieces=[pieces_of(word, table) for word in note.said],
+        breaks={
+            at: table.get(BREAKS[kind], table[UNKNOWN])
+            for at, kind in enumerate(note.pauses)
+            if kind
+        },
         clues=[[_key(clue) for clue in word[1:]] or [UNTOLD] for word in note.words],
         numbers=note.numbers,
         number_clues=[[_number_key(clue) for clue in own] for own in note.number_clues],
@@ -83,7 +91,12 @@ def words_of(notes: Sequence[KeyedNote], table: Mapping[str, int]) -> Words:
     starts, ends = bounds([len(note.clues) for note in notes])
     clues = [word for note in notes for word in note.clues]
     return Words(
-        pieces=pieces_in([note.pieces for note in notes], begin=table[BEGIN], end=table[END]),
+        pieces=pieces_in(
+            [note.pieces for note in notes],
+            [note.breaks for note in notes],
+            begin=table[BEGIN],
+            end=table[END],
+        ),
         clues=_array(chain.from_iterable(clues)),
         starts=_array([0, *accumulate(map(len, clues))][:-1]),
         wide=neighbours(starts, ends, 2),

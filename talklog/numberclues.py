@@ -11,6 +11,7 @@ from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from math import floor, log10
 
+from talklog.clues import find_pauses
 from talklog.mentions import Mention, Mentions, near
 from talklog.roled import RoledNumber
 from talklog.transcript import Transcript
@@ -27,6 +28,7 @@ def number_clues(
 ) -> list[list[str]]:
     """For each roled number its clues, in the same order."""
     words = _plain_words(transcript, mentions, roled)
+    pauses = find_pauses(transcript)
     return [
         [
             *_own(item),
@@ -34,6 +36,7 @@ def number_clues(
             *_cues(mentions, item),
             *_things(mentions, item),
             *_numbers(roled, at),
+            *_pauses(pauses, mentions, item),
         ]
         for at, item in enumerate(roled)
     ]
@@ -113,6 +116,21 @@ def _things(mentions: Mentions, item: RoledNumber) -> Iterator[str]:
             )
             yield from (f"{kind}{side}{name}", f"{kind}{side}{name} {far}")
             yield from (f"{kind}{side}{name} measures={unit}", f"{kind}{side} {far}")
+
+
+def _pauses(pauses: Sequence[int], mentions: Mentions, item: RoledNumber) -> Iterator[str]:
+    """Those beside the number, and the longest ones up to the nearest things and quantities."""
+    if not any(pauses):
+        return
+    first, last = item.number.first, item.last
+    yield f"pause<{pauses[first]}"
+    yield f"pause>{pauses[last + 1] if last + 1 < len(pauses) else 'end'}"
+    for kind in ("quantity", "component", "action", "position"):
+        left, right = _beside(mentions.of(kind), first, last)
+        if left is not None:
+            yield f"{kind}< pause {max(pauses[left.last + 1 : first + 1], default=0)}"
+        if right is not None:
+            yield f"{kind}> pause {max(pauses[last + 1 : right.first + 1], default=0)}"
 
 
 def _beside(

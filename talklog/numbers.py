@@ -462,7 +462,8 @@ def _may_begin_digits(line: _Line, at: int) -> bool:
 
 def _digits_cost(line: _Line, at: int, end: int, text: str) -> float:
     kinds = {line.kind(place) for place in range(at, end)}
-    if "repeat" in kinds or (len(text) <= 3 and "oh" in kinds):
+    pair = end == at + 2 and line.kind(at) == "unit"  # "six oh" is six point nought
+    if "repeat" in kinds or (len(text) <= 3 and "oh" in kinds and not pair):
         return 1.2
     return 1.4 + 0.4 * len(text)
 
@@ -518,12 +519,13 @@ def _implied_atoms(line: _Line, at: int) -> Iterator[_Atom]:
                 yield _Atom(end, f"0.{digits}", "implied", cost=2.4, solid=False)
                 yield _Atom(end, f"0.0{digits}", "implied", cost=2.5, solid=False)
     for end, head in _small(line, at):
-        if line.kind(end) == "repeat" or (line.kind(at), line.kind(end)) == ("tens", "unit"):
+        joined = end == at + 1 and (line.kind(at), line.kind(end)) == ("tens", "unit")
+        if line.kind(end) == "repeat" or joined:
             continue
         singles = [pair for pair in _digit_strings(line, end) if len(pair[1]) <= 2]
         twos = [(stop, str(n)) for stop, n in _small(line, end) if n >= 10]
-        for stop, digits in [*singles, *twos] if head >= 10 else singles[:1]:
-            cost = 2.2 if head >= 10 else 2.6
+        for stop, digits in [*singles, *twos] if head >= 10 else singles:
+            cost = 2.2 if head >= 10 else 2.15 if len(digits) == 1 else 2.7
             yield _Atom(stop, f"{head}.{digits}", "implied", cost, solid=False)
 
 

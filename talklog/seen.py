@@ -16,7 +16,7 @@ from math import log
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
-from talklog.clues import find_clues, find_landmarks
+from talklog.clues import find_clues, find_landmarks, find_pauses
 from talklog.errors import DataFileError
 from talklog.mentions import Mention, Mentions, near
 from talklog.nouns import singular
@@ -44,6 +44,7 @@ SEEN = 0.35  # of a word to be in a state
 FATED = 0.7  # of a word to be a part whose fate is told
 LATER = 0.7  # of a word to be in later work
 SAID_PLACE = 0.4  # of a word to say the place of a number
+SURE_PLACE = 0.7  # the same, of a word that is mostly none: "high"
 MAYBE_PLACE = 0.1  # the same, where a rule takes it for the place
 MAYBE = 0.1  # of a word to be in a state, or a verb of work, where a rule takes it for one
 SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
@@ -99,6 +100,7 @@ class NumberSeen:
     owners: dict[Mention | None, float]
     place: tuple[int, ...]
     maybe_place: frozenset[int]  # with the words that may say where, if a rule says so too
+    sure_place: frozenset[int]  # those that say it almost certainly
     units: dict[Mention | None, float]  # the probability of each unit said, None of none
 
 
@@ -163,6 +165,7 @@ def _clues_of(transcript: Transcript, mentions: Mentions, roled: Sequence[RoledN
         numbers=[(item.number.first, item.number.last, item.last) for item in roled],
         number_clues=number_clues(transcript, mentions, roled),
         landmarks=find_landmarks(transcript, mentions, roled),
+        pauses=find_pauses(transcript),
     )
 
 
@@ -291,9 +294,8 @@ class _Decoder:
             quantities=dict(zip(QUANTITIES, self.likely.quantities[at].tolist(), strict=True)),
             owners=self._owners(self.likely.things[at], first),
             place=tuple(sorted(self._one_of_each_axis(place))),
-            maybe_place=frozenset(
-                first + int(away) - REACH for away in (chances > MAYBE_PLACE).nonzero()[0]
-            ),
+            maybe_place=frozenset(at + first - REACH for at in _over(chances, MAYBE_PLACE)),
+            sure_place=frozenset(at + first - REACH for at in _over(chances, SURE_PLACE)),
             units=_chances_of(self.mentions.of("unit"), self.likely.units[at], first),
         )
 

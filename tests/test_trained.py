@@ -315,7 +315,7 @@ def test_the_encoder_is_the_published_one() -> None:
         "norm2.weight": "thought.g", "norm2.bias": "thought.n",
     }  # fmt: skip
     layer.load_state_dict({k: torch.tensor(params[f"encoder0.{v}"]) for k, v in names.items()})
-    pieces = encoder.pieces_in([[[3], [4, 5], [6]], [[7, 8]]], begin=0, end=1)
+    pieces = encoder.pieces_in([[[3], [4, 5], [6]], [[7, 8]]], [{}, {}], begin=0, end=1)
     rows = params["encoder.pieces"][pieces.rows] + params["encoder.places"][: pieces.rows.shape[1]]
     even = encoder.NumpyOps().even(rows, params["encoder.g"], params["encoder.n"])
     with torch.no_grad():
@@ -335,7 +335,7 @@ def test_long_notes_are_read_in_windows() -> None:
         note = [
             [int(row) for row in draw.integers(3, 900, draw.integers(1, 7))] for _ in range(words)
         ]
-        pieces = encoder.pieces_in([note], begin=0, end=1)
+        pieces = encoder.pieces_in([note], [{}], begin=0, end=1)
         assert pieces.rows.shape[1] <= encoder.PLACES
         assert pieces.rows.reshape(-1)[pieces.keys].tolist() == [
             row for word in note for row in word
@@ -386,7 +386,9 @@ def test_the_reader_runs_in_a_spacy_pipeline() -> None:
     from talklog import notereader
 
     line = line_of(passages.load_split("train")[0], names=frozenset())
-    clues = {name: line[name] for name in ("words", "numbers", "number_clues", "landmarks")}
+    clues = {
+        name: line[name] for name in ("words", "numbers", "number_clues", "landmarks", "pauses")
+    }
     doc = Doc(seen.reader().vocab, words=line["said"], user_data={notereader.NOTE: clues})
     found = seen.reader()(doc).user_data[notereader.LIKELY]
     said = seen.reader().read(notereader.NoteClues(line["said"], **clues))

@@ -86,7 +86,7 @@ def measured(passages: Sequence[Passage], clips: Path) -> tuple[Tally, Tally, fl
     said, got = [], []
     for passage in passages:
         transcript = recogniser.hear(clips / f"{passage.id}.ogg")
-        typed.add(compare(passage, understand(transcript_of(passage.words))))
+        typed.add(compare(passage, understand(transcript_of(passage.words, passage.pauses))))
         heard.add(compare(passage, understand(transcript)))
         said.append(" ".join(passage.words))
         got.append(" ".join(word.text for word in transcript.words))

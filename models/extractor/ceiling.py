@@ -102,7 +102,7 @@ def _window(first: int, words: Sequence[int]) -> list[int]:
 
 def understand_as_annotated(passage: Passage, names: Names, kinds: Collection[str]) -> Notes:
     """A passage as it would be understood with the annotations for the reader."""
-    transcript = transcript_of(passage.words)
+    transcript = transcript_of(passage.words, passage.pauses)
     mentions = find_mentions(transcript)
     roled = assign_roles(transcript, mentions)
     seen = _seen(passage, transcript, mentions, roled, names, kinds)

@@ -38,7 +38,7 @@ Example = tuple[list[list[str]], list[int]]  # candidates' features, and which o
 def component_examples(passages: Sequence[Passage]) -> Iterator[Example]:
     """One example for each annotated reading whose number was found, in the order of the words."""
     for passage in passages:
-        transcript = transcript_of(passage.words)
+        transcript = transcript_of(passage.words, passage.pauses)
         mentions = find_mentions(transcript)
         roled = assign_roles(transcript, mentions)
         things = mentions.of("component")
@@ -56,7 +56,7 @@ def component_examples(passages: Sequence[Passage]) -> Iterator[Example]:
 def quantity_examples(passages: Sequence[Passage]) -> Iterator[Example]:
     """The same for what a number measures; components are those that talklog chose."""
     for passage in passages:
-        transcript = transcript_of(passage.words)
+        transcript = transcript_of(passage.words, passage.pauses)
         mentions = find_mentions(transcript)
         context = Context(transcript, mentions, assign_roles(transcript, mentions))
         last: Reading | None = None

@@ -43,7 +43,7 @@ def score(
 ) -> Iterator[tuple[Passage, Tally]]:
     """Each passage with its counts."""
     for passage in passages:
-        yield passage, compare(passage, understand(transcript_of(passage.words)))
+        yield passage, compare(passage, understand(transcript_of(passage.words, passage.pauses)))
 
 
 def total(passages: tuple[Passage, ...], *, understand: Understand = understand) -> Tally:
@@ -83,7 +83,7 @@ def _share(tally: Tally, measure: str, name: str, target: str) -> str:
 def words_per_second(passages: tuple[Passage, ...]) -> float:
     """Speed after loading, over all passages, the best of three rounds, in processor time: other
     work on the machine does not count."""
-    transcripts = [transcript_of(passage.words) for passage in passages]
+    transcripts = [transcript_of(passage.words, passage.pauses) for passage in passages]
     words = sum(len(passage.words) for passage in passages)
     clock = time.process_time
     best = min(_seconds(lambda: [understand(t) for t in transcripts], clock) for _ in range(3))
@@ -118,12 +118,14 @@ def _lines(passage: Passage, misses: list[Miss]) -> Iterator[str]:
 @click.option("--by-passage", is_flag=True, help="One line for each passage.")
 @click.option("--misses", is_flag=True, help="Every difference (dev and train only).")
 @click.option("--only", default="", help="Passages whose file or id holds this.")
+@click.option("--paused", is_flag=True, help="With the pauses that readers of the notes heard.")
 @click.option("--speed/--no-speed", default=True, show_default=True)
-def main(split: str, by_passage: bool, misses: bool, only: str, speed: bool) -> None:
+def main(split: str, by_passage: bool, misses: bool, only: str, paused: bool, speed: bool) -> None:
     """Prints the table of figures for one split of the corpus."""
     if misses and split == "test":
         raise click.UsageError("--misses is for dev and train: the test notes stay unseen")
-    passages = tuple(p for p in load_split(split) if only in f"{p.source} {p.id}")
+    found = load_split(split, paused=paused)
+    passages = tuple(passage for passage in found if only in f"{passage.source} {passage.id}")
     tally = Tally()
     for passage, one in score(passages):
         tally.add(one)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
@@ -38,7 +38,9 @@ _KEYS = {
     "cautions": {"text"},
     "unsure": {"why"},
     "meter": {"value", "unit"},
+    "pauses": {"short", "long"},
 }
+SECONDS = {"short": 0.3, "long": 0.8}  # of a pause, as a comma and a full stop of typed text count
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +62,16 @@ class Item:
 
 @dataclass(frozen=True, slots=True)
 class Passage:
-    """One note. ``lists`` has an entry for each name of LISTS; ``source`` is "author-trade"."""
+    """One note. ``lists`` has an entry for each name of LISTS; ``source`` is "author-trade".
+    ``pauses``: seconds before each word, where a reader heard him pause; empty if none was asked.
+    """
 
     id: str
     source: str
     words: tuple[str, ...]
     lists: Mapping[str, tuple[Item, ...]]
     meter: Item | None
+    pauses: tuple[float, ...] = ()
 
     @property
     def text(self) -> str:
@@ -77,12 +82,14 @@ class CorpusError(ValueError):
     """A corpus file breaks the rules; the text names the file and the passage."""
 
 
-def load_split(split: str, *, folder: Path = CORPUS) -> tuple[Passage, ...]:
-    """All passages of "train", "dev" or "test", in the order of the file names."""
+def load_split(split: str, *, folder: Path = CORPUS, paused: bool = False) -> tuple[Passage, ...]:
+    """All passages of "train", "dev" or "test", in the order of the file names; as words alone
+    unless they shall come with their pauses."""
     paths = sorted((folder / split).glob("*.toml"))
     if not paths:
         raise CorpusError(f"{folder / split}: no passages; the splits are {', '.join(SPLITS)}")
-    return tuple(passage for path in paths for passage in load_file(path))
+    found = (passage for path in paths for passage in load_file(path))
+    return tuple(passage if paused else replace(passage, pauses=()) for passage in found)
 
 
 def load_file(path: Path) -> Iterator[Passage]:
@@ -98,7 +105,7 @@ def load_file(path: Path) -> Iterator[Passage]:
 
 def _passage(entry: Mapping[str, Any], *, source: str) -> Passage:
     where = f"{source}: {entry.get('id', 'passage without id')}"
-    _only(entry, {"id", "text", "meter", *LISTS}, where)
+    _only(entry, {"id", "text", "meter", "pauses", *LISTS}, where)
     words = tuple(entry["text"].split())
     lists = {
         name: tuple(_item(fields, name, words, where) for fields in entry.get(name, ()))
@@ -106,8 +113,25 @@ def _passage(entry: Mapping[str, Any], *, source: str) -> Passage:
     }
     meter = entry.get("meter")
     return Passage(
-        entry["id"], source, words, lists, _item(meter, "meter", words, where) if meter else None
+        entry["id"],
+        source,
+        words,
+        lists,
+        _item(meter, "meter", words, where) if meter else None,
+        _pauses(entry.get("pauses", {}), len(words), where),
     )
+
+
+def _pauses(kinds: Mapping[str, Any], length: int, where: str) -> tuple[float, ...]:
+    """``kinds``: "short" and "long" -> the places of the words, from 0, before which he pauses."""
+    _only(kinds, _KEYS["pauses"], f"{where}: pauses")
+    found = [0.0] * length if kinds else []
+    for kind, places in kinds.items():
+        for at in places:
+            if not 0 < at < length or found[at]:
+                raise CorpusError(f"{where}: pauses: no word {at}, or it has a pause already")
+            found[at] = SECONDS[kind]
+    return tuple(found)
 
 
 def _item(fields: Mapping[str, Any], name: str, words: tuple[str, ...], where: str) -> Item:

@@ -97,9 +97,12 @@ class Tally:
         return self.right[measure] / self.wanted[measure] if self.wanted[measure] else 0.0
 
 
-def transcript_of(words: Sequence[str]) -> Transcript:
-    """The words as a recogniser would hand them on, with no pauses and no confidence."""
-    return Transcript(Source("audio", "corpus", "0" * 64), tuple(map(Word, words)))
+def transcript_of(words: Sequence[str], pauses: Sequence[float] = ()) -> Transcript:
+    """The words as a recogniser would hand them on, with no confidence. ``pauses``: seconds before
+    each word."""
+    silences = pauses or [0.0] * len(words)
+    said = (Word(word, pause_before=silence) for word, silence in zip(words, silences, strict=True))
+    return Transcript(Source("audio", "corpus", "0" * 64), tuple(said))
 
 
 def compare(passage: Passage, said: notes.Notes) -> Tally:
@@ -204,7 +207,7 @@ def _leaks(tally: Tally, passage: Passage, said: notes.Notes) -> None:
 
 
 def _number_words(passage: Passage) -> set[int]:
-    runs = find_numbers(transcript_of(passage.words).words)
+    runs = find_numbers(transcript_of(passage.words, passage.pauses).words)
     return {at for run in runs for at in range(run.first, run.last + 1)}
 
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from models.extractor.gold import component_names
-from models.extractor.passages import LISTS, Item, Passage
+from models.extractor.passages import LISTS, SECONDS, Item, Passage
 from talklog.nouns import singular
 from talklog.vocabulary import load
 
@@ -22,6 +22,9 @@ MIRRORED = (
 )  # fmt: skip
 FILLERS = ("um", "er", "uh", "right", "so", "okay", "and", "well")
 RENAMED, MIRROR, FILLED = 0.6, 0.4, 0.02  # shares of names, pairs of places, words
+PAUSED = 0.6  # share of notes, of those with pauses, that keep them
+LOST, MOVED = 0.1, 0.15  # shares of pauses that are not heard, or heard longer or shorter
+LASTS = {SECONDS["short"]: (0.22, 0.75), SECONDS["long"]: (0.8, 1.5)}  # seconds
 JOINED, CUT = 0.2, 0.4  # shares of notes that go on with another, and of which a part is left
 LEFT, RIGHT = 10, 8  # words kept before and behind at most
 CUED = 5  # words before a number that was set aside that must be left, for they may say why
@@ -40,7 +43,21 @@ def variants(passages: Sequence[Passage], *, copies: int, seed: int) -> Iterator
                 varied = _joined(varied, _varied(draw.choice(passages), names, draw))
             elif kind < JOINED + CUT:
                 varied = _cut(varied, draw)
-            yield varied
+            yield _breathed(varied, draw)
+
+
+def _breathed(passage: Passage, draw: random.Random) -> Passage:
+    """With pauses as a recogniser might hear them, or none at all."""
+    if draw.random() > PAUSED:
+        return replace(passage, pauses=())
+    return replace(passage, pauses=tuple(_heard(silence, draw) for silence in passage.pauses))
+
+
+def _heard(silence: float, draw: random.Random) -> float:
+    if not silence or draw.random() < LOST:
+        return 0.0
+    kind = draw.choice(list(LASTS)) if draw.random() < MOVED else silence
+    return round(draw.uniform(*LASTS[kind]), 2)
 
 
 def _known_names() -> Iterator[Words]:
@@ -115,7 +132,11 @@ def _moved(
 
     lists = {name: tuple(map(moved, passage.lists[name])) for name in LISTS}
     meter = moved(passage.meter) if passage.meter else None
-    return replace(passage, words=words, lists=lists, meter=meter)
+    pauses = [0.0] * len(words) if passage.pauses else []
+    for at, silence in enumerate(passage.pauses):
+        if silence:
+            pauses[where[at][0]] = silence
+    return replace(passage, words=words, lists=lists, meter=meter, pauses=tuple(pauses))
 
 
 def _field(
@@ -148,7 +169,16 @@ def _joined(one: Passage, other: Passage) -> Passage:
 
     lists = {n: (*one.lists[n], *map(later, other.lists[n])) for n in LISTS}
     meter = one.meter or (later(other.meter) if other.meter else None)
-    return replace(one, words=(*one.words, *other.words), lists=lists, meter=meter)
+    pauses = ()
+    if one.pauses or other.pauses:
+        ends = SECONDS["long"]
+        pauses = (
+            *(one.pauses or [0.0] * away),
+            ends,
+            *(other.pauses or [0.0] * len(other.words))[1:],
+        )
+    words = (*one.words, *other.words)
+    return replace(one, words=words, lists=lists, meter=meter, pauses=pauses)
 
 
 def _cut(passage: Passage, draw: random.Random) -> Passage:
@@ -169,6 +199,7 @@ def _cut(passage: Passage, draw: random.Random) -> Passage:
     return replace(
         passage,
         words=passage.words[first : last + 1],
+        pauses=passage.pauses[first : last + 1],
         lists=lists | {"set_aside": aside},
         meter=meter[0] if meter else None,
     )

@@ -62,7 +62,7 @@ def counts(passages: Iterable[Passage]) -> Counter[tuple[str, str]]:
 
 
 def _pairs(passage: Passage, sheet: BandSheet) -> Iterator[tuple[str, str]]:
-    checked = check(understand(transcript_of(passage.words)), sheet).readings
+    checked = check(understand(transcript_of(passage.words, passage.pauses)), sheet).readings
     by_reading = {id(own.reading): own for own in checked}
     readings = [own.reading for own in checked]
     pairs = match(readings, passage.lists["readings"], _same_value)
