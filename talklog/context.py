@@ -179,7 +179,7 @@ class Context:
             for p in places
             if not (inside and component.first <= p.first and p.last <= component.last)
         ]
-        return " ".join(dict.fromkeys(named)) or None
+        return " ".join(dict.fromkeys(" ".join(named).split())) or None
 
     def _gone(self, place: Mention, component: Mention | None, first: int) -> bool:
         """Whether a pause parts a place from the thing, which was named after it: "front right
@@ -286,8 +286,8 @@ class Context:
         return any(q.first <= at <= q.last and q.first < q.last for q in close)
 
     def _numbered_at(self, at: int, *, whole: bool) -> Mention | None:
-        """The place that a number is: "three", "the second"; the "second" of a "second stage", if it
-        is not the ``whole`` place, stays as it was said."""
+        """The place that a number is: "three", "the second". The "second" of a "second stage", not
+        the ``whole`` place, stays as it was said."""
         close = [n for n in near(self.roled, at, at) if n.number.first <= at <= n.number.last]
         for item in close:
             if _is_place(item) and (whole or item.number.form != "ordinal"):

@@ -84,10 +84,11 @@ def find_numbers(words: Sequence[Word]) -> tuple[NumberRun, ...]:
     Order of ``readings``: standard English numbers and spoken decimals come first and are never
     split without a pause ("twenty five" is only 25); then groups ("one ten" 110 before 1, 10);
     digit strings of three and more come before their single digits, two single digits come apart
-    first ("three four" 3, 4 before 34); a range comes before its two ends as numbers of their
-    own; a decimal without its point comes after what the words say plainly. A pause over 0.6 s
-    (or a typed comma) inside a number puts the reading split there first, the joined one after;
-    a pause straight after "point" does not. A reading may leave words of its run out: "seven thirty
+    first ("three four" 3, 4 before 3.4, and that before 34); a range comes before its two ends as
+    numbers of their own; a decimal without its point comes after what the words say plainly. A
+    pause over 0.6 s (or a typed comma) inside a number puts the reading split there first, the
+    joined one after; a pause straight after "point" does not. A reading may leave words of its run
+    out: "seven thirty
     seconds" is 7/32, or 730 or 7, 30 with "seconds" left over as a unit.
     """
     found = (_read_run(line) for line in _stretches(words))

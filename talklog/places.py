@@ -20,6 +20,7 @@ EVEN, UNEVEN = 2, 5  # largest by smallest value of a list of like values, and o
 LEFT_OUT = 2  # places of a list that may be passed over
 LONGEST_VALUE = 12  # words of one value
 FEWEST = 3  # places that make a list without a place word
+CHANGED = ("from", "all")  # words before two numbers with a "to" between that are no range
 TENTHS, TENTHS_REACH = "voltage", 6  # words from a thing that has one to its "twelve six"
 PAIR = 2
 THOUSANDTHS = 1000
@@ -63,13 +64,13 @@ def choose(
         sure = started and words[run.first - 1].text in load().numbered
         if _scale_after_place(words, run):
             rivals = listed.numbers[1:2] if listed and sure else ()
-            return Chosen(_plain_choice(mentions, run), rivals=rivals)
+            return Chosen(_plain_choice(words, mentions, run), rivals=rivals)
         if listed is not None and (sure or _goes_on(words, mentions, run, listed, started)):
             plain = sure and not _point_after_place(words, run)
             return replace(listed, sure=plain or len(listed.places) > 1)
         if listed is not None and started and _point_after_place(words, run):
-            return Chosen(_plain_choice(mentions, run), rivals=listed.numbers[1:2])
-    return Chosen(_plain_choice(mentions, run))
+            return Chosen(_plain_choice(words, mentions, run), rivals=listed.numbers[1:2])
+    return Chosen(_plain_choice(words, mentions, run))
 
 
 def _before_its_unit(
@@ -148,9 +149,10 @@ def _goes_on(
     return following in LEADING or (started and not measured)
 
 
-def _plain_choice(mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
-    """The usual reading; a reading that begins right after a correction; and "twelve five volts"
-    as the one number that a unit makes of it, which stays in doubt."""
+def _plain_choice(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
+    """The usual reading; a reading that begins right after a correction; "twelve five volts" as the
+    one number that a unit makes of it, which stays in doubt; and the two values of "from thirty
+    to forty", or "all four to thirty", which are no range."""
     corrected = any(
         cue.last + 1 == run.first
         for cue in near(mentions.cues_of("superseded"), run.first, run.first)
@@ -158,6 +160,9 @@ def _plain_choice(mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
     if corrected:
         return next((r for r in run.readings if r and r[0].first == run.first), run.readings[0])
     usual = _even(run) or run.readings[0]
+    if usual[0].high is not None and run.first and words[run.first - 1].text in CHANGED:
+        ends = [r for r in run.readings if len(r) == len(usual) + 1 and r[0].high is None]
+        return ends[0] if ends else usual
     units = near(mentions.of("unit"), run.last + 1, run.last + 1)
     measured = any(unit.first == run.last + 1 for unit in units)
     if len(usual) == PAIR and (measured or _of_tenths(mentions, run)):
