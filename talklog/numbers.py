@@ -88,8 +88,7 @@ def find_numbers(words: Sequence[Word]) -> tuple[NumberRun, ...]:
     numbers of their own; a decimal without its point comes after what the words say plainly. A
     pause over 0.6 s (or a typed comma) inside a number puts the reading split there first, the
     joined one after; a pause straight after "point" does not. A reading may leave words of its run
-    out: "seven thirty
-    seconds" is 7/32, or 730 or 7, 30 with "seconds" left over as a unit.
+    out: "seven thirty seconds" is 7/32, or 730 or 7, 30 with "seconds" left over as a unit.
     """
     found = (_read_run(line) for line in _stretches(words))
     return tuple(run for run in found if run is not None)

@@ -177,8 +177,8 @@ class _Decoder:
     ) -> None:
         self.transcript, self.mentions, self.likely, self.by = transcript, mentions, likely, by
         self.words = [word.text for word in transcript.words]
-        spans = [*mentions.of("quantity"), *mentions.of("unit"), *mentions.numbers]
-        self._no_names = {at for span in spans for at in range(span.first, span.last + 1)}
+        self._measured = _words_of(mentions.of("quantity"))
+        self._no_names = self._measured | _words_of([*mentions.of("unit"), *mentions.numbers])
         small = load().small_words
         never = small["no_names"] | small["before_names"] | small["particles"]
         self._no_names |= {at for at, word in enumerate(self.words) if word in never}
@@ -222,9 +222,12 @@ class _Decoder:
         yield first, last
 
     def _trimmed(self, span: Span) -> Span | None:
-        """Without words at its ends that are no name: "the oil level" is the oil."""
+        """Without words at its ends that are no name: "the oil level" is the oil. Of what is
+        measured a word alone may be one: "the relief lifts at ..."."""
         first, last = span
         inside = 1 - self.likely.words["thing"][:, 0]
+        if first == last and first in self._measured and inside[first] >= SURE_NAME:
+            return span
         while first <= last and first in self._no_names:
             first += 1
         while first <= last and last in self._no_names and inside[last] < SURE_NAME:
@@ -434,6 +437,10 @@ class _Decoder:
         places = [int(at) for at in (labels[:, 0] < 1 - FATED).nonzero()[0]]
         for at, thing in zip(places, self._asked("part", places), strict=True):
             yield Fate(FATES[int(labels[at, 1:].argmax())], at, thing)
+
+
+def _words_of(spans: Iterable[Any]) -> set[int]:
+    return {at for span in spans for at in range(span.first, span.last + 1)}
 
 
 def _chances_of(
