@@ -27,6 +27,7 @@ _SHORT_PAUSE = 0.3  # seconds; a break is possible
 _WORST = 2.5  # readings that cost this much more than the best are not plausible
 
 
+ARTICLES, BESIDE = frozenset(("the", "this", "that", "my", "his", "her", "its")), 3  # words
 SCALES = ("hundred", "thousand")  # words that are never parted from the number before
 
 
@@ -116,7 +117,7 @@ class _Lexicon:
 _LISTS = {
     "unit_like": {"words"},
     "not_part": {"before", "after"},
-    "pronoun": {"before", "after"},
+    "pronoun": {"before", "beside", "after"},
     "noun_point": {"before"},
 }
 _CLASSES = {"oh", "point", "minus", "and", "to", "article", "of", "first", "second", "couple"}
@@ -287,10 +288,17 @@ def _is_half_of_a_name(words: Sequence[Word], index: int) -> bool:
     return words[index].text.lower() in ("half", "quarter") and _listed(words, index, "not_part")
 
 
+def _is_beside(words: Sequence[Word], index: int) -> bool:
+    """ "the rear left one": a place with an article before it."""
+    said = [word.text.lower() for word in words[max(0, index - BESIDE) : index]]
+    beside = _lexicon().lists["pronoun.beside"]
+    return bool(said) and said[-1] in beside and not ARTICLES.isdisjoint(said)
+
+
 def _is_soft(words: Sequence[Word], index: int) -> bool:
     text = words[index].text.lower()
     if text == "one":
-        return _listed(words, index, "pronoun")
+        return _listed(words, index, "pronoun") or _is_beside(words, index)
     return text == "point" and _listed(words, index, "noun_point")
 
 
