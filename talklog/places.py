@@ -21,7 +21,6 @@ LEFT_OUT = 2  # places of a list that may be passed over
 LONGEST_VALUE = 12  # words of one value
 FEWEST = 3  # places that make a list without a place word
 CHANGED = ("from", "all")  # words before two numbers with a "to" between that are no range
-TENTHS, TENTHS_REACH = "voltage", 6  # words from a thing that has one to its "twelve six"
 PAIR = 2
 THOUSANDTHS = 1000
 PARTS = "thou"  # the unit that is said as a part of a number: "three thousandths"
@@ -150,9 +149,9 @@ def _goes_on(
 
 
 def _plain_choice(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
-    """The usual reading; a reading that begins right after a correction; "twelve five volts" as the
-    one number that a unit makes of it, which stays in doubt; and the two values of "from thirty
-    to forty", or "all four to thirty", which are no range."""
+    """The usual reading; a reading that begins right after a correction; "twelve five" as one number
+    whose point was not said, which stays in doubt; and the two values of "from thirty to forty", or
+    "all four to thirty", which are no range."""
     corrected = any(
         cue.last + 1 == run.first
         for cue in near(mentions.cues_of("superseded"), run.first, run.first)
@@ -163,20 +162,10 @@ def _plain_choice(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> 
     if usual[0].high is not None and run.first and words[run.first - 1].text in CHANGED:
         ends = [r for r in run.readings if len(r) == len(usual) + 1 and r[0].high is None]
         return ends[0] if ends else usual
-    units = near(mentions.of("unit"), run.last + 1, run.last + 1)
-    measured = any(unit.first == run.last + 1 for unit in units)
-    if len(usual) == PAIR and (measured or _of_tenths(mentions, run)):
+    if len(usual) == PAIR:
         whole = [r for r in run.readings if len(r) == 1 and r[0].form == "implied"]
         return whole[0] if whole and whole[0][0].first == run.first else usual
     return usual
-
-
-def _of_tenths(mentions: Mentions, run: NumberRun) -> bool:
-    """ "charger overnight twelve six": what is measured in volts is told to a tenth."""
-    close = near(mentions.of("component"), run.first, run.first)
-    before = [c for c in close if 0 < run.first - c.last <= TENTHS_REACH]
-    return any(TENTHS in load().measured_of.get(name, ()) for c in before[-1:]
-               for name in (c.name, c.base))  # fmt: skip
 
 
 def _even(run: NumberRun) -> tuple[Number, ...] | None:
