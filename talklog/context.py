@@ -253,7 +253,7 @@ class Context:
             unlikely = text in load().never_places and at not in self.read_of[first].sure_place
             if known is None and alone and unlikely:
                 continue
-            numbered = self._numbered_at(at, whole=alone)
+            numbered = self._numbered_at(at, whole=alone and not (text == "one" and at - 1 in read))
             place = known or numbered or Mention("position", _plain(text), at, at)
             if place not in found:
                 found.append(place)
@@ -264,12 +264,14 @@ class Context:
         "stroke", "left" to "right"; no article."""
         read = self.read_of.get(first)
         words = self.transcript.words
-        chosen = {at for at in read.place if not self._measures(at)} if read is not None else set()
+        if read is None:
+            return ()
+        chosen = {at for at in read.place if not self._measures(at)}
         for at in sorted(chosen):
             if at + 2 in chosen and words[at + 1].text in BETWEEN:
                 chosen.add(at + 1)
             behind = self._behind_article(at + 1)
-            if words[at].text in LEADING and behind < len(words) and behind != first:
+            if words[at].text in LEADING and behind in read.maybe_place and behind != first:
                 chosen.add(behind)
         return tuple(at for at in sorted(chosen) if words[at].text not in ARTICLES)
 
@@ -290,8 +292,11 @@ class Context:
         the ``whole`` place, stays as it was said."""
         close = [n for n in near(self.roled, at, at) if n.number.first <= at <= n.number.last]
         for item in close:
-            if _is_place(item) and (whole or item.number.form != "ordinal"):
+            keeps = item.number.form == "ordinal" or self.transcript.words[at].text == "one"
+            if _is_place(item) and (whole or not keeps):
                 return Mention("place", _digits(item), at, at)
+        if not whole:
+            return None
         word = replace(self.transcript.words[at], text=_plain(self.transcript.words[at].text))
         said = [] if close else [n for run in find_numbers([word]) for n in run.readings[0]]
         return Mention("place", said[0].said, at, at) if said and _is_whole(said[0]) else None

@@ -149,9 +149,9 @@ def _goes_on(
 
 
 def _plain_choice(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> tuple[Number, ...]:
-    """The usual reading; a reading that begins right after a correction; "twelve five" as one number
-    whose point was not said, which stays in doubt; and the two values of "from thirty to forty", or
-    "all four to thirty", which are no range."""
+    """The usual reading; a reading that begins right after a correction; "twelve five" as one
+    number whose point was not said, which stays in doubt; and the two values of "from thirty to
+    forty", or "all four to thirty", which are no range."""
     corrected = any(
         cue.last + 1 == run.first
         for cue in near(mentions.cues_of("superseded"), run.first, run.first)
