@@ -2,10 +2,9 @@
 
     python -m models.evaluation.spoken_notes KOKORO_DIR --tables MISAKI_DATA [--split dev]
 
-Speaks notes of the extractor's corpus in the four voices kept out of training, a phrase at a time
-(a phrase ends before a word that begins a new clause, never within a number), hears them with the
-shipped model and compares the readings with the annotations, beside those of the typed words.
-Clips stay in --clips, so that a second run only hears.
+Speaks notes of the extractor's corpus in the four voices kept out of training, with the pauses that
+a reader of each note marked, hears them with the shipped model and compares the readings with the
+annotations, beside those of the words alone and of the words with these pauses. Clips stay in --clips, so that a second run only hears.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ import jiwer
 import numpy as np
 import soundfile
 
-from models.extractor.passages import SPLITS, Passage, load_split
+from models.extractor.passages import SECONDS, SPLITS, Passage, load_split
 from models.extractor.scoring import Tally, compare, transcript_of
 from talklog.assemble import understand
 from talklog.recognise import Recogniser
@@ -27,40 +26,21 @@ from talklog.recognise import Recogniser
 from .make_clips import HELD_OUT
 from .make_samples import RATE, Speaker
 
-LEAST, MOST = 6, 18  # words of a phrase
-BEGINS = frozenset(
-    (
-        "and",
-        "so",
-        "but",
-        "then",
-        "which",
-        "because",
-        "with",
-        "i",
-        "it",
-        "the",
-        "that",
-        "now",
-        "book",
-    )
-)
+WAYS = ("words alone", "with pauses", "heard")
 MEASURES = ("all", "value unit component", "value unit")
-PAUSE = (0.25, 0.6)  # seconds between phrases
+LASTS = {SECONDS["short"]: (0.25, 0.7), SECONDS["long"]: (0.8, 1.4)}  # seconds of a pause
 
 
-def phrases(passage: Passage) -> Iterator[tuple[str, ...]]:
-    """The words of a note, cut where a speaker may breathe."""
-    numbers = {at for items in passage.lists.values() for item in items
-               for at in range(item.first + 1, item.last + 1)}  # fmt: skip
+def phrases(passage: Passage) -> Iterator[tuple[tuple[str, ...], float]]:
+    """The words of a note, cut where a reader of it heard the speaker pause, each part with the
+    kind of the pause behind it, in seconds."""
     held: list[str] = []
-    for at, word in enumerate(passage.words):
-        ends = (len(held) >= LEAST and word in BEGINS) or len(held) >= MOST
-        if ends and at not in numbers:
-            yield tuple(held)
+    for word, pause in zip(passage.words, passage.pauses, strict=True):
+        if pause and held:
+            yield tuple(held), pause
             held = []
         held.append(word)
-    yield tuple(held)
+    yield tuple(held), SECONDS["long"]
 
 
 def speak(passages: Sequence[Passage], clips: Path, kokoro: Path, tables: Path) -> None:
@@ -73,24 +53,25 @@ def speak(passages: Sequence[Passage], clips: Path, kokoro: Path, tables: Path) 
         voice, accent = HELD_OUT[index % len(HELD_OUT)]
         chance = random.Random(passage.id)
         pieces = [np.zeros(RATE // 2)]
-        for words in phrases(passage):
+        for words, pause in phrases(passage):
             pieces.append(speaker.say(" ".join(words), voice, accent, chance))
-            pieces.append(np.zeros(int(chance.uniform(*PAUSE) * RATE)))
+            pieces.append(np.zeros(int(chance.uniform(*LASTS[pause]) * RATE)))
         sound = np.concatenate(pieces)
         soundfile.write(path, sound, RATE, format="OGG", subtype="OPUS", compression_level=0.9)
 
 
-def measured(passages: Sequence[Passage], clips: Path) -> tuple[Tally, Tally, float]:
-    """Figures of the typed and of the heard notes, and the word error."""
-    typed, heard, recogniser = Tally(), Tally(), Recogniser()
+def measured(passages: Sequence[Passage], clips: Path) -> tuple[dict[str, Tally], float]:
+    """Figures of the words alone, with pauses, and as heard; and the word error."""
+    tallies, recogniser = {name: Tally() for name in WAYS}, Recogniser()
     said, got = [], []
     for passage in passages:
-        transcript = recogniser.hear(clips / f"{passage.id}.ogg")
-        typed.add(compare(passage, understand(transcript_of(passage.words, passage.pauses))))
-        heard.add(compare(passage, understand(transcript)))
+        heard = recogniser.hear(clips / f"{passage.id}.ogg")
+        ways = transcript_of(passage.words), transcript_of(passage.words, passage.pauses), heard
+        for name, transcript in zip(WAYS, ways, strict=True):
+            tallies[name].add(compare(passage, understand(transcript)))
         said.append(" ".join(passage.words))
-        got.append(" ".join(word.text for word in transcript.words))
-    return typed, heard, jiwer.wer(said, got)
+        got.append(" ".join(word.text for word in heard.words))
+    return tallies, jiwer.wer(said, got)
 
 
 @click.command(help=__doc__)
@@ -101,13 +82,15 @@ def measured(passages: Sequence[Passage], clips: Path) -> tuple[Tally, Tally, fl
 @click.option("--every", default=1, show_default=True, help="Only every so many of them.")
 @click.option("--clips", type=click.Path(path_type=Path), default=Path("models/evaluation/work"))
 def main(kokoro: Path, tables: Path, split: str, only: str, every: int, clips: Path) -> None:
-    passages = [p for p in load_split(split) if only in f"{p.source} {p.id}"][::every]
+    found = load_split(split, paused=True)
+    passages = [p for p in found if only in f"{p.source} {p.id}" and p.pauses][::every]
     clips.mkdir(parents=True, exist_ok=True)
     speak(passages, clips, kokoro, tables)
-    typed, heard, errors = measured(passages, clips)
+    tallies, errors = measured(passages, clips)
     click.echo(f"{len(passages)} notes, word error {errors:.1%}")
     for measure in MEASURES:
-        click.echo(f"{measure:24} typed {typed.f1(measure):.3f}  heard {heard.f1(measure):.3f}")
+        figures = "  ".join(f"{name} {own.f1(measure):.3f}" for name, own in tallies.items())
+        click.echo(f"{measure:24} {figures}")
 
 
 if __name__ == "__main__":
