@@ -27,6 +27,7 @@ BESIDE = 4  # words between a place and its number
 NUMBERED = -1  # the axis of places by number
 BETWEEN = ("of", "to", "and", "from", "the", "on")  # small words within a place
 LEADING = ("of", "from", "near", "by", "under", "above", "below", "behind", "between", "past")
+SMALL = ("at", "and", "the", "in", "to", "of")  # words that end no place
 ARTICLES = ("the", "a", "an")
 SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
 
@@ -179,7 +180,10 @@ class Context:
             for p in places
             if not (inside and component.first <= p.first and p.last <= component.last)
         ]
-        return " ".join(dict.fromkeys(" ".join(named).split())) or None
+        words = list(dict.fromkeys(" ".join(named).split()))
+        while words and words[-1] in SMALL:
+            words.pop()
+        return " ".join(words) or None
 
     def _gone(self, place: Mention, component: Mention | None, first: int) -> bool:
         """Whether a pause parts a place from the thing, which was named after it: "front right
@@ -222,12 +226,13 @@ class Context:
         return any(at in wanted for at in range(place.first, place.last + 1))
 
     def _may_be_whole(self, place: Mention, first: int) -> bool:
-        """Whether the trained reader excludes no word of a place for a number."""
-        may = self.read_of[first].maybe_place
-        small = (*BETWEEN, *ARTICLES)
-        words = self.transcript.words
+        """Whether the trained reader excludes no word of a place for a number, or thinks of the same
+        word elsewhere."""
+        read, words = self.read_of[first], self.transcript.words
+        said = {*BETWEEN, *ARTICLES, *(words[at].text for at in read.place)}
         return place.kind == "place" or all(
-            at in may or words[at].text in small for at in range(place.first, place.last + 1)
+            at in read.maybe_place or words[at].text in said
+            for at in range(place.first, place.last + 1)
         )
 
     def _axes(self, place: Mention) -> set[int]:

@@ -25,16 +25,17 @@ BEFORE_MOST, BEHIND_MOST = 6, 2  # candidates on each side
 PASSAGE = 60  # words: farther back, a component is no longer what is talked of
 BEHIND = 6  # words: how far behind a number its component may stand
 TOPIC, TOPIC_GAP = 3, 6  # a component among the first words is what the note is about, even far on
-FAR_OFF = 0.1  # what is left of the share of a thing that was talked of before a pause
 FAVOUR, TOLD = (
-    25.0,
+    10.0,
     3,
 )  # of a thing with nothing or only "is", "at" between it and the number; words
-LEAST = 0.04  # probability of a thing that the reader does not think of
+LEAST = 0.02  # probability of a thing that the reader does not think of
 NOT_MEANT = 0.05  # probability below which nothing speaks for a thing
 FAR_READ = 0.2  # from which a thing is a candidate however far it is
 MAYBE = 0.02  # probability from which a number may belong to a thing
-RULES = 0.35  # weight of their opinion beside the reader's, chosen on the dev notes
+FAR_OFF = 0.03  # the same, of one talked of before a pause, where another leads to the value
+MISFIT = 0.3  # what is left of the share of a thing in whose usual units the value is not
+RULES = 0.5  # weight of their opinion beside the reader's, chosen on the dev notes
 STEPS = (1, 2, 3, 4, 6, 9, 14, 22, 40)  # words: distances within one of these are alike
 PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")
 LIGHT = ("the", "a", "an", "this", "that", "my", "his", "her", "its", "end", "side", *FILLERS)
@@ -66,6 +67,12 @@ class Surroundings:
     ) -> None:
         self.transcript, self.mentions, self.components = transcript, mentions, components
         self.values = [number for number in roled if number.role != "position"]
+        self.place_numbers = {
+            at
+            for item in roled
+            if item.role == "position"
+            for at in range(item.number.first, item.number.last + 1)
+        }
         self._small = frozenset(
             word
             for span in (*mentions.of("position"), *mentions.of("quantity"))
@@ -152,21 +159,25 @@ class Surroundings:
     def favour(
         self, thing: Mention | None, others: Sequence[Mention | None], item: RoledNumber
     ) -> float:
-        """How much speaks for a thing that no probability may outweigh: "the spare at three"."""
-        if self.left_behind(thing, others, item):
+        """How much speaks for a thing, or against it, that no probability may outweigh: "the spare
+        at three"; "tyre two bar | cylinder two one fifty"; no battery has so many psi."""
+        if thing is None:
+            return 1.0
+        if self._leads_to(thing, item):
+            return FAVOUR
+        told = [o for o in others if o is not None and self._leads_to(o, item)]
+        if any(paused(self.transcript, thing.last, o.first) for o in told if thing.last < o.first):
             return FAR_OFF
-        told = thing is not None and 0 < item.first - thing.last <= TOLD
-        between = self._between(thing.last, item.first) if told else []
-        return FAVOUR if told and all(word in SAYING for word in between) else 1.0
+        return MISFIT if _fit(thing, item) == "misfits" else 1.0
 
-    def left_behind(
-        self, thing: Mention | None, others: Sequence[Mention | None], item: RoledNumber
-    ) -> bool:
-        """Whether a pause, and another thing named after it, part a thing from a number."""
-        if thing is None or thing.first > item.first:
-            return False
-        nearer = [o for o in others if o is not None and thing.last < o.first < item.first]
-        return any(paused(self.transcript, thing.last, other.first) for other in nearer)
+    def _leads_to(self, thing: Mention, item: RoledNumber) -> bool:
+        """Whether only such words as "reads", or the "two" of "cylinder two", part a thing from a
+        value."""
+        words = self.transcript.words
+        return 0 < item.first - thing.last <= TOLD and all(
+            words[at].text in SAYING or at in self.place_numbers
+            for at in range(thing.last + 1, item.first)
+        )
 
     def _between(self, first: int, last: int) -> list[str]:
         return [word.text for word in self.transcript.words[first + 1 : last]]
@@ -177,14 +188,19 @@ class Surroundings:
 
 def _unit_features(side: str, component: Mention, item: RoledNumber) -> list[str]:
     units = item.unit.units if item.unit else ()
-    names = {component.name, component.base}
-    if any((name, unit.name) in load().habits for name in names for unit in units):
-        fit = "fits"
-    else:
-        fit = "misfits" if units and names & load().measured_of.keys() else "no habit"
-    if names & load().liquids and any("volume" in unit.quantities for unit in units):
-        fit = "fits liquid"
+    fit = _fit(component, item)
     return [fit, f"{side} {fit}", *(f"{unit.name} of {component.base}" for unit in units[:1])]
+
+
+def _fit(component: Mention, item: RoledNumber) -> str:
+    """Whether one usually measures in such a unit there."""
+    units = item.unit.units if item.unit else ()
+    names = {component.name, component.base}
+    if names & load().liquids and any("volume" in unit.quantities for unit in units):
+        return "fits liquid"
+    if any((name, unit.name) in load().habits for name in names for unit in units):
+        return "fits"
+    return "misfits" if units and names & load().measured_of.keys() else "no habit"
 
 
 def _step(words: int) -> str:
@@ -218,12 +234,22 @@ def find_links(
                       if owners.get(thing, 0.0) > NOT_MEANT else share
                       for share, thing in zip(shares, things, strict=True)]  # fmt: skip
             shares = [share / sum(shares) for share in shares]
-        best = max(range(len(shares)), key=shares.__getitem__)
+        best = _best([thing for thing, _ in candidates], shares)
         others = ((thing, share) for (thing, _), share in zip(candidates, shares, strict=True))
         maybe = tuple(other for at, other in enumerate(others) if at != best and other[1] >= MAYBE)
         links[item.first] = Link(candidates[best][0], shares[best], maybe)
         previous = candidates[best][0] or previous
     return links
+
+
+def _best(things: Sequence[Mention | None], shares: Sequence[float]) -> int:
+    """Which candidate to take: of those with the name that is most probable as a whole, for a thing
+    may have been named more than once, the most probable."""
+    names = [thing.name if thing else None for thing in things]
+    totals = {name: sum(s for s, own in zip(shares, names, strict=True) if own == name)
+              for name in names}  # fmt: skip
+    name = max(totals, key=totals.__getitem__)
+    return max((at for at, own in enumerate(names) if own == name), key=shares.__getitem__)
 
 
 def _with_read(

@@ -16,8 +16,8 @@ class Word:
     ``text`` is lower case ("twelve", "thou"); typed text keeps its digits ("0.25", "m8").
     ``start`` and ``end`` are seconds from the beginning of the recording, ``None`` for typed text.
     ``confidence`` is the recogniser's own 0..1 (not a probability of being right), or ``None``.
-    ``pause_before`` is seconds of silence before the word; for typed text a comma counts as 0.3,
-    a full stop, colon, semicolon or question mark as 0.8 and a new line as 1.2.
+    ``pause_before`` is seconds of silence before the word; for typed text a comma or colon counts
+    as 0.3, a full stop, semicolon or question mark as 0.8 and a new line as 1.2.
     ``written`` is the piece as typed where that differs from ``text`` ("Nm" for "nm", "1,200" for
     "1200", "-" for the "to" of "10-12"); ``None`` otherwise and for speech. Case-sensitive unit
     symbols ("mV", "MV") compare with ``word.written or word.text``.

@@ -27,8 +27,8 @@ LIMIT_BYTES = 2_000_000  # about 350,000 words: far beyond a note, small enough 
 
 # Seconds, as documented in transcript.Word.
 _PAUSE = dict.fromkeys("\n\r\v\f\x85\u2028\u2029", 1.2)
-_PAUSE |= dict.fromkeys(".:;?!…", 0.8)
-_PAUSE |= dict.fromkeys(",()[]{}–—-→", 0.3)
+_PAUSE |= dict.fromkeys(".;?!…", 0.8)
+_PAUSE |= dict.fromkeys(":,()[]{}–—-→", 0.3)
 
 # Other signs for the same thing, and signs that are said as words.
 _SAME = (
@@ -41,6 +41,7 @@ _SIGNS = str.maketrans({sign: plain for plain, signs in _SAME for sign in signs}
 _COMPARED = re.compile(r"(?<!\S)(<=|>=|[<>≤≥])(?=\s*\.?\d)")
 _COMPARISONS = {"<": "less than", ">": "more than", "<=": "at most", ">=": "at least"}
 _COMPARISONS |= {"≤": "at most", "≥": "at least"}
+_SPELT_OUT = {"cyl": "cylinder", "cyls": "cylinders"}  # what is written so and said whole
 _ARROW = re.compile(r"[-=]{1,3}>")
 _VULGAR = re.compile("[¼½¾⅐-⅞]")
 _QUOTED = re.compile(r'(?<!\S)"([^"\n]*)"')
@@ -218,7 +219,8 @@ def _fit(core: str, *, after_number: bool) -> tuple[Piece, ...] | None:
 
 
 def _whole(found: re.Match[str], after_number: bool) -> tuple[Piece, ...]:
-    return ((found[0].lower(), found[0]),)
+    text = found[0].lower()
+    return ((_SPELT_OUT.get(text, text), found[0]),)
 
 
 def _symbol(found: re.Match[str], after_number: bool) -> tuple[Piece, ...] | None:
