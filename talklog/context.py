@@ -226,8 +226,8 @@ class Context:
         return any(at in wanted for at in range(place.first, place.last + 1))
 
     def _may_be_whole(self, place: Mention, first: int) -> bool:
-        """Whether the trained reader excludes no word of a place for a number, or thinks of the same
-        word elsewhere."""
+        """Whether the trained reader excludes no word of a place for a number, or thinks of the
+        same word elsewhere."""
         read, words = self.read_of[first], self.transcript.words
         said = {*BETWEEN, *ARTICLES, *(words[at].text for at in read.place)}
         return place.kind == "place" or all(

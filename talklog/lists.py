@@ -181,7 +181,8 @@ def _new_subject(mentions: Mentions, cue: CueMention, item: RoledNumber) -> bool
 
 def _corrected(earlier: RoledNumber, item: RoledNumber) -> tuple[RoledNumber, RoledNumber]:
     """The later value takes over the role, and the unit when it has none of its own."""
-    kept = item.role if item.sure or earlier.role in ("position", "superseded") else earlier.role
+    own = item.sure or earlier.role in ("position", "superseded", "inside")
+    kept = item.role if own else earlier.role
     unit = item.unit or (borrowed(earlier.unit, item.number) if earlier.unit else None)
     later = replace(
         item,
