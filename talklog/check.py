@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from talklog.bands import Band, BandSheet, Expect, plain_words
-from talklog.notes import NOT_SAID, Notes, Reading
+from talklog.bands import Band, BandSheet, Expect, Machine, plain_words
+from talklog.notes import NOT_SAID, Meant, Notes, Reading
 from talklog.numbers import find_numbers
 from talklog.transcript import Word
 from talklog.units import convert, same_kind
@@ -20,6 +20,7 @@ TOLERANCE = Decimal("1e-9")  # relative; so that 0.254 mm is exactly 0.010 inch
 OUT = ("low", "high")
 FINAL_ROLES = ("as_left", "set")
 # How probable something else must be that was measured, to be asked about where it would be out.
+WHOLE = ("set", "unit", "machine")  # words that are part of the name of any machine
 MAY_BE = {"no_band": 0.002, "in_band": 0.2}
 
 
@@ -230,13 +231,29 @@ def _judged_safely(reading: Reading, sheet: BandSheet | None) -> CheckedReading:
     least = MAY_BE.get(own.verdict)
     if sheet is None or least is None:
         return own
-    for other in reading.may_be:
+    alternatives = reading.may_be
+    if own.verdict == "no_band" and _is_whole_machine(reading.component, sheet.machine):
+        alternatives = (*alternatives, *_only_one(reading.quantity, sheet))
+    for other in alternatives:
         meant = replace(reading, quantity=other.quantity, component=other.component)
         found = _judged(meant, sheet) if other.chance >= least else own
         if found.verdict in OUT:
             what = f"It may be {_what(meant)}. Then: {found.reason}"
             return CheckedReading(reading, "unsure", None, f"{own.reason} {what}")
     return own
+
+
+def _is_whole_machine(component: str, machine: Machine) -> bool:
+    """ "generator set" where the sheet is that of the "Standby generator"."""
+    own = {*f"{machine.name} {machine.kind}".lower().split(), *WHOLE}
+    return set(component.split()) <= own
+
+
+def _only_one(quantity: str, sheet: BandSheet) -> tuple[Meant, ...]:
+    """The one thing of which the sheet limits that quantity: it may be meant where the whole
+    machine was named."""
+    things = {band.component for band in sheet.bands if band.quantity == quantity}
+    return tuple(Meant(quantity, thing, 1.0) for thing in things) if len(things) == 1 else ()
 
 
 def _judged(reading: Reading, sheet: BandSheet | None) -> CheckedReading:

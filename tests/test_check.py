@@ -267,6 +267,25 @@ def test_what_may_be_of_something_else_and_out_is_asked(
     assert ("It may be tyre: pressure" in found.reason) == (verdict == "unsure")
 
 
+@pytest.mark.parametrize(
+    ("said", "bands", "verdict"),
+    [
+        ("frequency, generator set, 51.5, Hz", 1, "unsure"),
+        ("frequency, generator set, 50, Hz", 1, "no_band"),  # nothing to ask: it would be in band
+        ("frequency, alternator, 51.5, Hz", 1, "no_band"),
+        ("frequency, generator set, 51.5, Hz", 2, "no_band"),  # nobody can tell which is meant
+    ],
+)
+def test_what_was_said_of_the_whole_machine_may_be_of_the_one_thing_that_is_limited(
+    said: str, bands: int, verdict: str
+) -> None:
+    things = ["output terminal", "inverter"][:bands]
+    lines = [f"frequency, {thing}, 49.5, 50.5, Hz" for thing in things]
+    found = judged(reading(said), sheet(*lines, machine='kind = "generator"'))
+    assert found.verdict == verdict
+    assert ("output terminal" in found.reason) == (verdict == "unsure")
+
+
 def test_without_a_sheet() -> None:
     assert judged(reading("gap, plug, 1, mm"), None).verdict == "no_band"
     assert judged(reading("gap, plug, 1, mm", doubt="seven or eleven"), None).verdict == "unsure"

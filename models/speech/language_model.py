@@ -39,8 +39,8 @@ from models.speech.ngrams import (
 )
 
 WORK = Path(__file__).parent / "work"
-# Near what notes by another author than those of the notes part ask for.
-DEFAULT_WEIGHTS = {"grammar": 0.3, "workshop": 0.15, "general": 0.15, "notes": 0.4}
+# Between what notes by other authors ask for (notes 0.75) and what books and spelled letters do.
+DEFAULT_WEIGHTS = {"grammar": 0.3, "workshop": 0.1, "general": 0.25, "notes": 0.35}
 DEFAULT_SHARPNESS = 0.0
 SHARPNESSES = (0.0, 0.25, 0.5, 0.75, 1.0)
 GRID = 20  # weights are tried in steps of 1/20
