@@ -4,7 +4,8 @@
 
 Speaks notes of the extractor's corpus in the four voices kept out of training, with the pauses that
 a reader of each note marked, hears them with the shipped model and compares the readings with the
-annotations, beside those of the words alone and of the words with these pauses. Clips stay in --clips, so that a second run only hears.
+annotations, beside those of the words alone and of the words with these pauses. Clips stay in
+--clips, so that a second run only hears.
 """
 
 from __future__ import annotations
