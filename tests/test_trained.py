@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.extractor import evaluate, passages, scoring
-from models.extractor.varied import variants
+from models.extractor.varied import FILLERS, variants
 from talklog import seen, trained
 from talklog.assemble import understand
 from talklog.errors import DataFileError
@@ -162,6 +163,30 @@ position = "front", role = "measured", also = { component = "deck", position = "
     file.write_text(file.read_text().replace("also = { component", "also = { colour"))
     with pytest.raises(passages.CorpusError, match="also"):
         passages.load_split("dev", folder=tmp_path)
+
+
+def test_pauses_of_a_passage(tmp_path: Path) -> None:
+    """They come only when asked for, as seconds before each word; a place that is none is told."""
+    file = tmp_path / "dev" / "oak-car.toml"
+    file.parent.mkdir()
+    text = 'author = "oak"\ntrade = "car"\n[[passage]]\nid = "car-1"\n'
+    text += 'text = "pads six rotor ten mil"\n'
+    file.write_text(text + "pauses = { short = [1], long = [3] }\n")
+    (plain,) = passages.load_split("dev", folder=tmp_path)
+    (paused,) = passages.load_split("dev", folder=tmp_path, paused=True)
+    assert plain.pauses == () and paused.pauses == (0.0, 0.3, 0.0, 0.8, 0.0)
+    for wrong in ("short = [5]", "short = [0]", "short = [1], long = [1]", "quick = [1]"):
+        file.write_text(text + f"pauses = {{ {wrong} }}\n")
+        with pytest.raises(passages.CorpusError, match="pauses"):
+            passages.load_split("dev", folder=tmp_path)
+
+
+def test_a_pause_is_a_piece_that_belongs_to_no_word() -> None:
+    from talklog import encoder
+
+    pieces = encoder.pieces_in([[[3], [4, 5], [6]]], [{1: 9}], begin=0, end=1)
+    assert pieces.rows.tolist() == [[0, 3, 9, 4, 5, 6, 1]]
+    assert pieces.rows.reshape(-1)[pieces.keys].tolist() == [3, 4, 5, 6]
 
 
 def test_the_figures_do_not_fall() -> None:
@@ -404,3 +429,18 @@ def test_variants_keep_every_annotation() -> None:
                 assert 0 <= item.first <= item.last < len(varied.words)
         for item in varied.lists["readings"]:
             assert item["said"].split() == list(varied.words[item.first : item.last + 1])
+
+
+def test_variants_keep_pauses_before_their_words() -> None:
+    """A pause stands before the same word or what took its place, or is lost; none is made up."""
+    words = tuple(f"word{at}" for at in range(12))
+    passage = replace(
+        passages.load_split("train")[0], words=words, meter=None,
+        lists=dict.fromkeys(passages.LISTS, ()), pauses=(0.0, 0.3, *(0.0,) * 5, 0.8, *(0.0,) * 4),
+    )  # fmt: skip
+    seen_pauses = set()
+    for varied in variants([passage], copies=60, seed=3):
+        assert len(varied.pauses) in (0, len(varied.words))
+        before = [w for w, p in zip(varied.words, varied.pauses, strict=False) if p]
+        seen_pauses |= set(before)
+    assert {"word1", "word7"} <= seen_pauses <= {"word0", "word1", "word7", *FILLERS}
