@@ -378,14 +378,16 @@ def test_ctrl_c_is_130_without_a_traceback() -> None:
 
 
 def _until_it_waits(pid: int) -> None:
-    """Until the process has Python's handler for SIGINT and sleeps in its read."""
+    """Until the process has Python's handler for SIGINT and sleeps in its read of the pipe."""
     import time
 
     for _ in range(400):
         time.sleep(0.05)
         status = Path(f"/proc/{pid}/status").read_text()
         caught = int(status.split("SigCgt:")[1].split()[0], 16)
-        if caught & 2 and "State:\tS" in status:
+        sleeps_in = Path(f"/proc/{pid}/wchan").read_text()  # "0" where that is kept secret
+        reads = "pipe" in sleeps_in or sleeps_in in ("", "0")
+        if caught & 2 and "State:\tS" in status and reads:
             time.sleep(0.3)
             return
 

@@ -21,9 +21,9 @@ Phones = tuple[str, ...]
 SILENCE = "SIL"
 LOOPING = ("B", "I")  # places in a word after which a sound may go on
 NO_PAUSE = PAUSE = 0.693147  # natural logarithms: a pause after a word or none, even odds
-# What a name costs: that of a word said once in some 400 words. Lower made the development figures
+# What a name costs: that of a word said once in some 150 words. Lower made the development figures
 # of other words worse, higher missed names.
-COST = 6.0
+COST = 5.0
 MOST_STEPS = 60  # arcs of one word
 
 
