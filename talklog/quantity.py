@@ -20,7 +20,7 @@ from talklog.roled import RoledNumber
 from talklog.vocabulary import UnitWords, load
 
 CHOICE = "quantity"
-LEAST = 0.06  # probability of a quantity that the reader does not think of
+LEAST = 0.045  # probability of a quantity that the reader does not think of
 RULES = 1.0  # weight of their opinion beside the reader's, chosen on the dev notes
 NOT_MEANT = 0.05  # probability below which a quantity that was said is not what is measured
 GOES_ON = 12.0  # how many times more probable is what was measured in the same unit just before

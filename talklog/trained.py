@@ -21,7 +21,7 @@ from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 # Chosen on the dev notes: see models/extractor/README.md.
-CUED, PLAIN = 5.0, 1.5  # how many times more probable the role by rule is, with a cue and without
+CUED, PLAIN = 5.0, 1.2  # how many times more probable the role by rule is, with a cue and without
 READ_ANYWAY = (
     0.95  # P(reading) by the reader from which what its form set aside is one all the same
 )

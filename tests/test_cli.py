@@ -365,8 +365,9 @@ def test_a_closed_pipe_leaves_no_traceback() -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT to send")
 def test_ctrl_c_is_130_without_a_traceback() -> None:
-    waiting = subprocess.Popen(
-        [*TALKLOG, "read", "-"], stdin=subprocess.PIPE, stderr=subprocess.PIPE
+    heeds = lambda: signal.signal(signal.SIGINT, signal.SIG_DFL)  # noqa: E731
+    waiting = subprocess.Popen(  # a shell lets what it starts in the background ignore Ctrl-C
+        [*TALKLOG, "read", "-"], stdin=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=heeds
     )
     waiting.stdin.write(b"waiting")
     waiting.stdin.flush()
