@@ -15,7 +15,6 @@ from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import FORMS, assign_roles
-from talklog.scopes import paused
 from talklog.seen import Seen, see
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
@@ -59,31 +58,16 @@ def final_roles(transcript: Transcript, mentions: Mentions) -> tuple[tuple[Roled
     if seen.cuts:
         roled = assign_roles(transcript, mentions, seen.cuts)
         seen = see(transcript, mentions, roled)
-    return settle(mentions, roled, seen, _parted(transcript, mentions, roled)), seen
-
-
-def _parted(
-    transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
-) -> frozenset[int]:
-    """First words of numbers that a pause parts from the last cue before them. The trained reader
-    hears no pauses: "the book says nothing | oil pressure three bar"."""
-    cues = mentions.cues_of(*QUOTED[:2])
-    before = [(item.first, max((c.last for c in cues if c.last < item.first), default=None))
-              for item in roled]  # fmt: skip
-    return frozenset(
-        first for first, cue in before if cue is not None and paused(transcript, cue, first)
-    )
+    return settle(mentions, roled, seen), seen
 
 
 def settle(
     mentions: Mentions,
     roled: Sequence[RoledNumber],
     seen: Seen,
-    parted: frozenset[int] = frozenset(),
 ) -> tuple[RoledNumber, ...]:
-    """The numbers in their most probable roles; what the rules say of one speaks for that role,
-    and more so where it is ``parted`` from what went before."""
-    chances = [_weighed(item, own.roles, CUED if item.sure or item.first in parted else PLAIN)
+    """The numbers in their most probable roles; what the rules say of one speaks for that role."""
+    chances = [_weighed(item, own.roles, CUED if item.sure else PLAIN)
                for item, own in zip(roled, seen.numbers, strict=True)]  # fmt: skip
     best = Counter(max(own, key=own.__getitem__) for own in chances)
     if not best["as_found"] or not best["as_left"] + best["set"]:
