@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from talklog.mentions import Mentions, near
 from talklog.numbers import SCALES, Number, NumberRun, find_numbers
+from talklog.scopes import SHORT_PAUSE
 from talklog.transcript import Transcript, Word
 from talklog.vocabulary import load
 
@@ -226,6 +227,8 @@ class _ListReader:
         if self.words[at].text == "and" and (rest := self.read(at + 1, following)):
             return rest
         for end in range(at, min(self.last, at + LONGEST_VALUE)):
+            if self._joined(end):
+                continue
             value = _single(self.words, at, end)
             start = end + 1 + (self.words[end + 1].text == "and")
             rest = self.read(start, following) if value else None
@@ -234,6 +237,13 @@ class _ListReader:
         short = self.last - at <= LONGEST_VALUE
         value = _single(self.words, at, self.last) if short else None
         return Chosen((value,)) if value else None
+
+    def _joined(self, end: int) -> bool:
+        """Whether a number goes on over a word's end: "forty" | "five", with no pause between."""
+        if self.words[end + 1].pause_before >= SHORT_PAUSE:
+            return False
+        both = _single(self.words, end, end + 1)
+        return both is not None and both.form == "integer"
 
 
 def _place_at(words: Sequence[Word], at: int) -> Number | None:

@@ -178,7 +178,8 @@ def _doubt(
         n
         for reading in run.readings
         for n in reading
-        if n.first <= number.first
+        if n.high is None
+        and n.first <= number.first
         and n.last >= number.last
         and n.value != number.value
         and (n.form == "implied" or not covered.issuperset(range(n.first, n.last + 1)))
