@@ -6,7 +6,7 @@ A note is read as a passage: a component, a place or a quantity goes on until an
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from talklog.links import LIGHT, PASSAGE, PREPOSITIONS, find_links
@@ -27,6 +27,7 @@ BESIDE = 4  # words between a place and its number
 NUMBERED = -1  # the axis of places by number
 BETWEEN = ("of", "to", "and", "from", "the", "on")  # small words within a place
 LEADING = ("of", "from", "near", "by", "under", "above", "below", "behind", "between", "past")
+STATE_BEFORE, STATE_BEHIND = 6, 3  # words around a number in which a state is said
 SMALL = ("at", "and", "the", "in", "to", "of")  # words that end no place
 ARTICLES = ("the", "a", "an")
 SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
@@ -55,6 +56,7 @@ class Context:
         self.places = sorted([*named, *numbered], key=lambda p: p.first)
         self._links = find_links(transcript, mentions, self.components, roled, seen)
         self._place_of = self._shared_out()
+        self._states = dict(self._shared_states(states))
         numbers = zip(roled, seen.numbers, strict=True) if seen is not None else ()
         self.read_of = {item.first: number for item, number in numbers}
         self.said_units = frozenset(
@@ -326,6 +328,32 @@ class Context:
             if (just_before or just_after) and not self.paused(place.last, component.first):
                 return place.name
         return None
+
+    # ---- states ----------------------------------------------------------------------------------
+
+    def state_of(self, first: int) -> str | None:
+        """The state in which a value was measured: "hot", "on load"."""
+        state = self._states.get(first)
+        return state.name if state else None
+
+    def _shared_states(self, states: Sequence[Mention]) -> Iterator[tuple[int, Mention | None]]:
+        """Of each measured number the state said near: before it, if no value before has taken that
+        ("cold four bar hot three"), else behind it ("four bar cold three hot")."""
+        taken: Mention | None = None
+        for item in self.roled:
+            if item.role not in MEASURING:
+                continue
+            close = near(states, item.first, item.last)
+            before = [s for s in close if item.first - STATE_BEFORE <= s.first < item.first]
+            behind = [
+                s for s in close if item.last < s.first and s.last <= item.last + STATE_BEHIND
+            ]
+            free = [
+                s for s in (*reversed(before), *behind) if taken is None or s.first > taken.first
+            ]
+            state = next(iter((*free, *reversed(before))), None)
+            taken = state or taken
+            yield item.first, state
 
     # ---- quantities ------------------------------------------------------------------------------
 

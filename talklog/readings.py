@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from talklog.context import Context
 from talklog.links import PASSAGE, SAYING
-from talklog.mentions import Mention, near
+from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
 from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of
 from talklog.roled import MEASURING, RoledNumber
@@ -19,7 +19,6 @@ from talklog.vocabulary import UnitWords, load
 
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
 CLOSE = 9  # words: within these a carried unit is said in the reason, beyond it is asked about
-BEFORE, BEHIND = 6, 3  # words around a number in which the state is said: "45 psi hot"
 
 DOINGS = ("turns", "angle")  # said of what was done: a bare value does not go on with them
 SURE = 0.9  # P(reading) from which a bare number is one, even of something not said
@@ -78,7 +77,7 @@ def make_reading(
         quantity=measure.quantity,
         component=name,
         position=context.position_of(first, component),
-        condition=_condition(context, first, end),
+        condition=context.state_of(first),
         value=item.number.value,
         said=item.number.said,
         unit=measure.unit,
@@ -275,10 +274,3 @@ def _alternatives(item: RoledNumber, measure: Measure) -> tuple[Alternative, ...
         for u in measure.others
     )
     return numbers + units
-
-
-def _condition(context: Context, first: int, last: int) -> str | None:
-    """The state in which it was measured, said near: "hot", "on load"."""
-    close = near(context.mentions.of("state"), first, last)
-    near_by = [s for s in close if first - BEFORE <= s.first and s.last <= last + BEHIND]
-    return near_by[-1].name if near_by else None
