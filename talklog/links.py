@@ -25,10 +25,8 @@ BEFORE_MOST, BEHIND_MOST = 6, 2  # candidates on each side
 PASSAGE = 60  # words: farther back, a component is no longer what is talked of
 BEHIND = 6  # words: how far behind a number its component may stand
 TOPIC, TOPIC_GAP = 3, 6  # a component among the first words is what the note is about, even far on
-FAVOUR, TOLD = (
-    10.0,
-    3,
-)  # of a thing with nothing or only "is", "at" between it and the number; words
+# Of a thing with nothing or only "is", "at" between it and the number; how many words that may be.
+FAVOUR, TOLD = 10.0, 3
 LEAST = 0.02  # probability of a thing that the reader does not think of
 NOT_MEANT = 0.05  # probability below which nothing speaks for a thing
 FAR_READ = 0.2  # from which a thing is a candidate however far it is

@@ -21,9 +21,7 @@ from talklog.vocabulary import load
 
 # Chosen on the dev notes: see models/extractor/README.md.
 CUED, PLAIN = 5.0, 1.2  # how many times more probable the role by rule is, with a cue and without
-READ_ANYWAY = (
-    0.95  # P(reading) by the reader from which what its form set aside is one all the same
-)
+READ_ANYWAY = 0.95  # P(reading) from which what its form set aside is one all the same
 READ_FROM = 0.9  # P(reading) from which a number is a reading
 READ_FROM_PART = 0.8  # the same, of a number with a part: it counts nothing
 ONE = "1"  # mostly a pronoun: "the other one"
