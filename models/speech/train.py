@@ -295,6 +295,12 @@ class Peers:
         return look and flag.item() > 0
 
 
+def started(start: str, width: int | None, bottleneck: int) -> network.AcousticNetwork:
+    """The network to go on from, widened if a width is given."""
+    net = network.load(start)
+    return network.widen(net, width, bottleneck) if width else net
+
+
 def stream(
     trainer: Trainer, most: int, more: str, real_share: float
 ) -> Iterator[tuple[list[list[clips.Clip]], bool]]:
@@ -396,8 +402,7 @@ def main(
     out.mkdir(parents=True, exist_ok=True)
     peers = Peers(device)
     torch.manual_seed(seed)  # all peers widen alike
-    net = network.load(start)
-    net = network.widen(net, width, bottleneck) if width else net
+    net = started(start, width, bottleneck)
     torch.manual_seed(seed + peers.rank)
     random.seed(seed + peers.rank)
     trainer = Trainer(data, noise, peers.device, ramp_done, noisy_share)
@@ -406,8 +411,8 @@ def main(
     average.load_state_dict(net.state_dict())
     optimiser = torch.optim.AdamW(parameter_groups(net, body), lr=rate, weight_decay=1e-2)
     plan = Schedule(seconds, time.monotonic(), rate, done)
-    hours = sum(clip.samples for clip in trainer.train) / SAMPLE_RATE / 3600
-    print(len(trainer.train), "clips", round(hours, 2), "hours", net.shape, flush=True)
+    hours = round(_sound(trainer.train) / SAMPLE_RATE / 3600, 2)
+    print(len(trainer.train), "clips", hours, "hours", net.shape, flush=True)
     step = run(
         trainer,
         net,
