@@ -6,7 +6,7 @@ as a place, a part's quantity, a follow-up's due, the meter, or among what is un
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 
 from talklog.confidence import with_confidence
@@ -19,12 +19,11 @@ from talklog.readings import make_reading
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import METERS
 from talklog.seen import Seen
+from talklog.sequels import settle_sequels
 from talklog.shapes import written_sizes
 from talklog.things import actions, findings, parts
 from talklog.trained import final_roles
 from talklog.transcript import Transcript
-
-FINAL = ("as_left", "set")
 
 
 def understand(transcript: Transcript) -> Notes:
@@ -48,6 +47,7 @@ def assemble(
     context = Context(transcript, mentions, roled, seen)
     readings, unsure = _readings(context)
     readings, dropped = _without_dropped(transcript, readings)
+    said = {item.last: item for item in roled}
     meter = next((n for n in roled if n.role == "meter" and _meter_unit(n)), None)
     due = [n for n in roled if n.role == "follow_up" and due_of(transcript, n) is not None]
     unsure += [_unplaced(n) for n in roled if _is_left(n, meter, due)]
@@ -57,7 +57,7 @@ def assemble(
     later, warned = tuple(follow_ups(context, due)), tuple(spoken_cautions(context))
     sizes = [SetAside("part_size", at, at) for at in written_sizes(transcript)]
     return Notes(
-        readings=_paired(readings),
+        readings=settle_sequels(readings, [_roles_of(r, said[r.last]) for r in readings]),
         set_aside=(*_set_aside(roled), *dropped, *sizes),
         actions=tuple(actions(context, later)),
         parts=tuple(part for part, _ in found),
@@ -84,6 +84,15 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
     return readings, unsure
 
 
+def _roles_of(reading: Reading, item: RoledNumber) -> dict[str, float]:
+    """How probable each role is; the usual one of a quantity takes over from that of the number."""
+    own = {**dict.fromkeys(MEASURING, 0.0), **(item.chances or {item.role: 1.0})}
+    if reading.role != item.role:
+        own[reading.role] += own[item.role]
+        own[item.role] = 0.0
+    return own
+
+
 def _without_dropped(
     transcript: Transcript, readings: list[Reading]
 ) -> tuple[list[Reading], list[SetAside]]:
@@ -98,35 +107,6 @@ def _without_dropped(
             kept = [r for r in kept if r not in gone]
             dropped.append(SetAside("superseded", last.first, last.last))
     return kept, dropped
-
-
-def _paired(readings: list[Reading]) -> tuple[Reading, ...]:
-    """A value measured before the same thing was left at another is what was found."""
-    result = [_left(readings, index) for index in range(len(readings))]
-    for index, reading in enumerate(readings):
-        if reading.role != "measured":
-            continue
-        later = (other for other in readings[index + 1 :] if other.role in FINAL)
-        if any(_same_thing(reading, other) for other in later):
-            reason = f"{reading.reason}; found, for it was left at another value later"
-            result[index] = replace(reading, role="as_found", reason=reason)
-    return tuple(result)
-
-
-def _left(readings: Sequence[Reading], index: int) -> Reading:
-    """A value set on what was found at another value is what was left."""
-    reading = readings[index]
-    found = (r for r in readings if r.role == "as_found" and r.value != reading.value)
-    if reading.role != "set" or not any(_same_thing(other, reading) for other in found):
-        return reading
-    return replace(
-        reading, role="as_left", reason=f"{reading.reason}; left, for another value was found"
-    )
-
-
-def _same_thing(one: Reading, other: Reading) -> bool:
-    same = (one.component, one.quantity) == (other.component, other.quantity)
-    return same and (one.position == other.position or other.position is None)
 
 
 def _set_aside(roled: tuple[RoledNumber, ...]) -> Iterator[SetAside]:

@@ -28,6 +28,11 @@ def chances(choice: str, candidates: Sequence[Iterable[str]]) -> list[float]:
     return _shares([sum(weights.get(feature, 0.0) for feature in own) for own in candidates])
 
 
+def pair_weights(choice: str) -> Mapping[str, float]:
+    """The weights of a choice by their names, as they stand in the file."""
+    return _weights()[choice]
+
+
 def together(
     rules: Sequence[float], read: Sequence[float], *, weight: float, least: float
 ) -> list[float]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from talklog.mentions import Mention
 from talklog.numbers import Number
@@ -34,6 +35,9 @@ class RoledNumber:
     carried: bool = False
     lent: bool = False
     whole: tuple[int, int] | None = None  # the words of the size or date that it is part of
+    chances: Mapping[str, float] = field(
+        default_factory=dict
+    )  # of the roles MEASURING, of a reading
 
     @property
     def first(self) -> int:

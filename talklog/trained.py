@@ -73,7 +73,8 @@ def settle(
     places = {at for number in seen.numbers for at in number.place}
     settled = (_settled(item, own, named=_is_named(mentions, item), read=_reading(seen_.roles))
                for item, own, seen_ in zip(roled, chances, seen.numbers, strict=True))  # fmt: skip
-    placed = [_contested(mentions, _placed(item, places)) for item in settled]
+    placed = [replace(_contested(mentions, _placed(item, places)), chances=_of_reading(item, own))
+              for item, own in zip(settled, chances, strict=True)]  # fmt: skip
     return tuple(_lent(item, own.units) for item, own in zip(placed, seen.numbers, strict=True))
 
 
@@ -138,6 +139,17 @@ def _is_named(mentions: Mentions, item: RoledNumber) -> bool:
     return said or any(
         (name, item.unit.name) in habits for c in things for name in (c.name, c.base)
     )
+
+
+def _of_reading(item: RoledNumber, chances: Mapping[str, float]) -> dict[str, float]:
+    """How probable each role of a reading is, if it is one; "set" without a word that says so
+    counts little."""
+    if item.role not in MEASURING:
+        return {}
+    own = {role: chances[role] for role in MEASURING}
+    if not item.sure:
+        own["set"] *= (1 - SET_FROM) / SET_FROM
+    return own
 
 
 def _reading(chances: Mapping[str, float]) -> float:

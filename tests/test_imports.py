@@ -55,6 +55,7 @@ LAYERS = (
     "context",
     "quantity",
     "readings",
+    "sequels",
     "things",
     "followups",
     "confidence",

@@ -10,8 +10,11 @@ times ``--penalty``. Weights under "by hand" are kept as they are.
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
+from itertools import pairwise, product
+from math import log
 from pathlib import Path
 
 import click
@@ -21,16 +24,17 @@ from scipy.sparse import csr_matrix
 
 from models.extractor.passages import Item, Passage, load_split
 from models.extractor.scoring import same_component, transcript_of
-from talklog import chooser, links, quantity
+from talklog import chooser, links, quantity, sequels
 from talklog.context import Context
 from talklog.mentions import Mention, find_mentions
 from talklog.notes import NOT_SAID, Reading
 from talklog.quantity import Setting, candidates
 from talklog.readings import setting_of
-from talklog.roled import RoledNumber
+from talklog.roled import MEASURING, RoledNumber
 from talklog.roles import assign_roles
 
 DATA = Path(chooser.__file__).parent / "data" / chooser.FILE
+UNSEEN = 0.5  # added to the count of each pair of roles
 SMALLEST = 0.15  # weights nearer to nothing are left out
 Example = tuple[list[list[str]], list[int]]  # candidates' features, and which of them are right
 
@@ -145,6 +149,32 @@ def right_share(weights: dict[str, float], examples: Sequence[Example]) -> tuple
     return right, sum(bool(right) for _, right in examples), len(examples)
 
 
+def sequel_weights(passages: Sequence[Passage]) -> dict[str, float]:
+    """ "one other" -> the log of how much oftener the second role follows the first among the
+    annotated readings of one thing than it stands there at all."""
+    pairs: Counter[tuple[str, str]] = Counter()
+    alone: Counter[str] = Counter()
+    for passage in passages:
+        for line in _roles_of_things(passage):
+            pairs.update(pairwise((sequels.BEGIN, *line, sequels.END)))
+            alone.update(line)
+    count = sum(alone.values())
+    weights = {}
+    for one, other in product((sequels.BEGIN, *MEASURING), (*MEASURING, sequels.END)):
+        row = sum(times for (first, _), times in pairs.items() if first == one)
+        usual = alone[other] / count if other in alone else 1.0
+        weights[f"{one} {other}"] = log((pairs[one, other] + UNSEEN) / row / usual)
+    return weights
+
+
+def _roles_of_things(passage: Passage) -> Iterator[list[str]]:
+    lines: dict[tuple[str, ...], list[str]] = {}
+    for item in passage.lists["readings"]:
+        thing = (item["quantity"], item["component"], item["position"])
+        lines.setdefault(thing, []).append(item["role"])
+    return iter(lines.values())
+
+
 # In this order: what a number measures is learned with the components that were chosen before.
 MAKERS = {links.CHOICE: component_examples, quantity.CHOICE: quantity_examples}
 
@@ -168,11 +198,14 @@ def main(penalty: float, write: bool) -> None:
         if write:
             _write(choice, weights)
             chooser.forget()
+    if write:
+        _write(sequels.CHOICE, sequel_weights(passages["train"]))
 
 
 def _write(choice: str, weights: dict[str, float]) -> None:
     tables = json.loads(DATA.read_text("utf-8"))
-    kept = {name: round(weight, 2) for name, weight in weights.items() if abs(weight) >= SMALLEST}
+    few = 0.0 if choice == sequels.CHOICE else SMALLEST
+    kept = {name: round(weight, 2) for name, weight in weights.items() if abs(weight) >= few}
     tables[choice] = dict(sorted(kept.items()))
     DATA.write_text(json.dumps(dict(sorted(tables.items())), indent=1) + "\n", "utf-8")
 
