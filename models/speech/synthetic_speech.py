@@ -28,6 +28,7 @@ import numpy as np
 
 from .pack import DEVELOPMENT, TEST_VOICES
 from .phones import outputs_of
+from .pronunciations import is_letter
 
 SYNTHETIC = "synthetic"  # name of the corpus
 SPEEDS = (0.75, 1.4)  # times a voice's usual pace
@@ -95,6 +96,18 @@ ESPEAK = (
 )
 
 
+VOWELS = frozenset("AIOQWYaeiouæɑɒɔəɐɛɜɪʊʌᵊ")
+WEAK_SHARE = 0.75
+# Sound and phones before a consonant, and before a vowel. People's "to" is labelled T UW as well.
+WEAK = {
+    "a": (("ɐ", "AH"), ("ɐ", "AH")),
+    "the": (("ðə", "DH AH"), ("ði", "DH IY")),
+    "to": (("tə", "T UW"), ("tʊ", "T UW")),
+    "and": (("ənd", "AH N D"), ("ənd", "AH N D")),
+    "of": (("əv", "AH V"), ("əv", "AH V")),
+}
+
+
 class Pronouncer:
     """Words -> phoneme text, for one accent ("gb" or "us")."""
 
@@ -127,19 +140,28 @@ class Pronouncer:
             sound = sound.replace(symbol, ours)
         return sound if self.accent == "gb" else sound.replace("ː", "")
 
-    def sentence(self, words: list[str], chance: random.Random) -> str:
-        """The words' sounds, with commas here and there where a speaker might pause."""
-        spelled = [
-            LETTERS[word] if word in "ai" and self._spelling(words, at) else self.word(word)
-            for at, word in enumerate(words)
-        ]
-        marks = ["," if chance.random() < 0.06 else "" for _ in spelled]
-        return " ".join(s + m for s, m in zip(spelled, marks, strict=True)).rstrip(",") + "."
+    def sentence(
+        self, words: list[str], labels: dict[str, str], chance: random.Random
+    ) -> tuple[str, str]:
+        """What is spoken, with commas here and there where a speaker might pause, and its phones.
 
-    @staticmethod
-    def _spelling(words: list[str], at: int) -> bool:
-        around = words[max(0, at - 1) : at] + words[at + 1 : at + 2]
-        return bool(around) and all(len(word) == 1 for word in around)
+        ``labels`` gives each word's phones; short words that people swallow are mostly weak.
+        """
+        sounds: list[str] = []
+        said: list[str] = []
+        for word in reversed(words):
+            at = len(words) - 1 - len(said)
+            if word in ("a", "i") and is_letter(words, at):
+                sound, label = LETTERS[word], {"a": "EY", "i": "AY"}[word]
+            elif word in WEAK and chance.random() < WEAK_SHARE:
+                vowel = bool(sounds) and sounds[-1].lstrip("ˈˌ")[0] in VOWELS
+                sound, label = WEAK[word][vowel]
+            else:
+                sound, label = self.word(word), labels[word]
+            sounds.append(sound)
+            said.append(label)
+        marked = [s + ("," if chance.random() < 0.06 else "") for s in reversed(sounds)]
+        return " ".join(marked).rstrip(",") + ".", " ".join(reversed(said))
 
 
 def random_voice(names: list[str], chance: random.Random) -> dict[str, float]:
@@ -309,22 +331,21 @@ def prepare(prompts: Path, kokoro: Path, out: Path, tables: Path, labeller: str,
         for line in prompts.read_text(encoding="utf-8").splitlines():
             words = line.split()
             accent = chance.choice(("gb", "us"))
-            text = sounds[accent].sentence(words, chance)
-            ids = [vocabulary[symbol] for symbol in text if symbol in vocabulary]
-            if not 0 < len(ids) < 190 or any(word not in phones for word in words):
+            if any(word not in phones for word in words):
                 continue
-            file.write(
-                json.dumps(
-                    {
-                        "ids": ids,
-                        "voice": random_voice(voices, chance),
-                        "manner": random_voice(voices, chance),
-                        "speed": round(chance.uniform(*SPEEDS), 2),
-                        "ph": " ".join(phones[word][accent] for word in words),
-                    }
-                )
-                + "\n"
-            )
+            labels = {word: phones[word][accent] for word in words}
+            text, said = sounds[accent].sentence(words, labels, chance)
+            ids = [vocabulary[symbol] for symbol in text if symbol in vocabulary]
+            if not 0 < len(ids) < 190:
+                continue
+            row = {
+                "ids": ids,
+                "voice": random_voice(voices, chance),
+                "manner": random_voice(voices, chance),
+                "speed": round(chance.uniform(*SPEEDS), 2),
+                "ph": said,
+            }
+            file.write(json.dumps(row) + "\n")
 
 
 @main.command()
