@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 CORPUS = Path(__file__).parent / "corpus"
-SPLITS = ("train", "dev", "test")
+SPLITS = ("train", "dev", "check", "test")
 LISTS = (
     "readings",
     "set_aside",
