@@ -26,13 +26,13 @@ PASSAGE = 60  # words: farther back, a component is no longer what is talked of
 BEHIND = 6  # words: how far behind a number its component may stand
 TOPIC, TOPIC_GAP = 3, 6  # a component among the first words is what the note is about, even far on
 # Of a thing with nothing or only "is", "at" between it and the number; how many words that may be.
-FAVOUR, TOLD = 10.0, 3
+FAVOUR, TOLD = 7.0, 3
 LEAST = 0.02  # probability of a thing that the reader does not think of
 NOT_MEANT = 0.05  # probability below which nothing speaks for a thing
 FAR_READ = 0.2  # from which a thing is a candidate however far it is
 MAYBE = 0.02  # probability from which a number may belong to a thing
 FAR_OFF = 0.03  # the same, of one talked of before a pause, where another leads to the value
-MISFIT = 0.5  # what is left of the share of a thing in whose usual units the value is not
+MISFIT = 0.6  # what is left of the share of a thing in whose usual units the value is not
 RULES = 0.4  # weight of their opinion beside the reader's, chosen on the dev notes
 STEPS = (1, 2, 3, 4, 6, 9, 14, 22, 40)  # words: distances within one of these are alike
 PREPOSITIONS = ("on", "in", "at", "for", "across", "of", "to", "from", "into", "under", "over")

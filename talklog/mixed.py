@@ -53,8 +53,9 @@ def with_mixed(
         result[joined.first] = joined
     covered = {at for item in result.values() for at in range(item.first, item.last + 1)}
     for unit in mentions.of("unit"):
-        if _has_article(words, unit) and not covered & {unit.first - 1, unit.first}:
-            result[unit.first - 1] = _one(unit)
+        at = _article(words, unit)
+        if at is not None and not covered & {at, unit.first}:
+            result[at] = _one(unit, at)
     return sorted(result.values(), key=lambda item: item.first)
 
 
@@ -93,17 +94,18 @@ def _sum(one: RoledNumber, other: RoledNumber) -> RoledNumber | None:
     return replace(one, number=number, unit=unit, others=(), doubt=doubt)
 
 
-def _has_article(words: Sequence[str], unit: Mention) -> bool:
-    """ "a mil", not "twelve a minute": no stretch of time, and no unit after a rate."""
-    article = unit.first > 0 and words[unit.first - 1] in ("a", "an")
-    before = words[unit.first - 2] if unit.first > 1 else ""
+def _article(words: Sequence[str], unit: Mention) -> int | None:
+    """Where the article of "a mil" and "a turn" stands; not of "twelve a minute": no stretch of
+    time, and no unit after a rate."""
+    at = unit.first if words[unit.first] in ("a", "an") else unit.first - 1
+    before = words[at - 1] if at > 0 else ""
     other = unit.name == PART or before in PARTS or words[unit.last + 1 : unit.last + 2] == ["or"]
     time = any(own.quantities[0] == "time" for own in unit.units)
-    return article and not other and not time
+    return at if at >= 0 and words[at] in ("a", "an") and not other and not time else None
 
 
-def _one(unit: Mention) -> RoledNumber:
-    number = Number(unit.first - 1, unit.first - 1, Decimal(1), "1", "article")
+def _one(unit: Mention, at: int) -> RoledNumber:
+    number = Number(at, at, Decimal(1), "1", "article")
     return RoledNumber(number, unit, ARTICLE, "an article before a unit")
 
 

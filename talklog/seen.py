@@ -34,18 +34,18 @@ if TYPE_CHECKING:
     from talklog.notereader import Likely, NoteReader
 
 FOLDER = Path(str(files("talklog"))) / "data" / "reader" / "note_reader"
-# Probabilities, chosen on the dev notes: see models/extractor/README.md.
-NAMED = 0.7  # of a word to be in the name of a thing
+# Probabilities, chosen on the notes of dev and check: see models/extractor/README.md.
+NAMED = 0.65  # of a word to be in the name of a thing
 SURE_NAME = 0.95  # the same, of a word that mostly is no name: the "bar" of "scraper bar"
 BEGINS = 0.6  # of a word to begin another span
-DONE = 0.18  # of a word to be a verb of work
+DONE = 0.2  # of a word to be a verb of work
 UNKNOWN_DONE = 0.75  # the same, of a verb that the vocabulary does not know
-SEEN = 0.35  # of a word to be in a state
+SEEN = 0.4  # of a word to be in a state
 FATED = 0.5  # of a word to be a part whose fate is told
 LATER = 0.7  # of a word to be in later work
-SAID_PLACE = 0.4  # of a word to say the place of a number
-SURE_PLACE = 0.6  # the same, of a word that is mostly none: "high"
-MAYBE_PLACE = 0.15  # the same, where a rule takes it for the place
+SAID_PLACE = 0.5  # of a word to say the place of a number
+SURE_PLACE = 0.55  # the same, of a word that is mostly none: "high"
+MAYBE_PLACE = 0.2  # the same, where a rule takes it for the place
 MAYBE = 0.1  # of a word to be in a state, or a verb of work, where a rule takes it for one
 SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
 SHORTER = 4.0  # times more probable is a word within a name as its end, where the name ends there

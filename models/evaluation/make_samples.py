@@ -35,7 +35,8 @@ class Speaker:
     def say(
         self, words: str, voice: str, accent: str, chance: random.Random, *, speed: float = 0.95
     ) -> np.ndarray:
-        text = self.sounds[accent].sentence(words.split(), chance)
+        spoken = words.split()
+        text, _ = self.sounds[accent].sentence(spoken, dict.fromkeys(spoken, ""), chance)
         ids = [self.vocabulary[symbol] for symbol in text if symbol in self.vocabulary]
         return synthetic_speech.sound_of({"ids": ids, "voice": {voice: 1.0}, "speed": speed})
 
