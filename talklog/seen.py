@@ -46,7 +46,7 @@ LATER = 0.7  # of a word to be in later work
 SAID_PLACE = 0.5  # of a word to say the place of a number
 SURE_PLACE = 0.55  # the same, of a word that is mostly none: "high"
 MAYBE_PLACE = 0.2  # the same, where a rule takes it for the place
-MAYBE = 0.1  # of a word to be in a state, or a verb of work, where a rule takes it for one
+MAYBE = 0.2  # of a word to be in a state, a part or a verb of work, where a rule takes it for one
 SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
 SHORTER = 4.0  # times more probable is a word within a name as its end, where the name ends there
 NUMBERED = -(10**6)  # the axis of places that are numbers
@@ -117,6 +117,7 @@ class Seen:
     cuts: dict[int, tuple[Number, ...]]  # runs of number words to be divided otherwise
     maybe_works: frozenset[int] = frozenset()  # words that may be verbs of work, if a rule says so
     maybe_states: frozenset[int] = frozenset()  # the same, of words of states
+    maybe_fates: frozenset[int] = frozenset()  # the same, of parts
 
 
 @lru_cache(maxsize=1)
@@ -195,6 +196,7 @@ class _Decoder:
             cuts=dict(self._cuts(roled)),
             maybe_works=_over(1 - self.likely.words["work"][:, 0], MAYBE),
             maybe_states=_over(1 - self.likely.words["state"][:, 0], MAYBE),
+            maybe_fates=_over(1 - self.likely.words["part"][:, 0], MAYBE),
         )
 
     # ---- things ----------------------------------------------------------------------------------

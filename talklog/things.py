@@ -204,17 +204,20 @@ def parts(
 
 
 def _fates(context: Context) -> list[tuple[Mention, str, int, int]]:
-    """What the trained reader understands, and what a cue says of a part: "on order", "missing". A
-    cue weighs more; that a part was fitted it says only where the reader sees one too, or work done
-    on it."""
+    """What the trained reader understands; of other things that it at least may take for a part what
+    a cue says: "on order", "missing", and "fitted" only where work was done on it."""
     told = list(_told_fates(context))
     if context.seen is None:
         return told
-    cued = {fate[0]: fate for fate in told}
-    read = {fate[0]: cued.get(fate[0], fate) for fate in _read_fates(context)}
+    cued = {fate[0]: fate for fate in told if _may_be_part(context, fate[0])}
+    read = {fate[0]: fate for fate in _read_fates(context)}
     worked = {work.thing for work in context.seen.works if work.done}
     sure = {t: fate for t, fate in cued.items() if fate[1] != "fitted" or t in worked}
-    return sorted((read | sure).values(), key=lambda fate: fate[2])
+    return sorted((sure | read).values(), key=lambda fate: fate[2])
+
+
+def _may_be_part(context: Context, thing: Mention) -> bool:
+    return any(at in context.seen.maybe_fates for at in range(thing.first, thing.last + 1))
 
 
 def _read_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:

@@ -28,7 +28,7 @@ from .make_clips import HELD_OUT
 from .make_samples import RATE, Speaker
 
 WAYS = ("words alone", "with pauses", "heard")
-MEASURES = ("all", "value unit component", "value unit")
+MEASURES = ("all", "value unit component", "value unit", "actions", "findings")
 LASTS = {SECONDS["short"]: (0.25, 0.7), SECONDS["long"]: (0.8, 1.4)}  # seconds of a pause
 
 

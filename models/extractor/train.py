@@ -71,7 +71,12 @@ class Batches(torch.utils.data.IterableDataset):
 @click.option("--settings", type=click.Path(path_type=Path), default=HERE / "settings.toml")
 @click.option("--work", type=click.Path(path_type=Path), default=WORK, show_default=True)
 @click.option("--out", type=click.Path(path_type=Path), default=WORK / "out", show_default=True)
-@click.option("--start", default="start.npz", show_default=True, help="In the folder of --work.")
+@click.option(
+    "--start",
+    default="start.npz",
+    show_default=True,
+    help="In the folder of --work; or a folder that a training wrote, to go on from it.",
+)
 @click.option(
     "--teacher",
     type=click.Path(path_type=Path),
@@ -88,14 +93,22 @@ def main(
     """Writes weights.npz and settings.json, and prints figures on the dev notes."""
     wanted = {**tomllib.loads(settings.read_text("utf-8")), "seed": seed}
     wanted["steps"] = steps or wanted["steps"]
-    with np.load(work / start) as stored:
-        first = {name: stored[name] for name in stored.files}
-    pieces = str(first.pop("names")).split("\n")
+    pieces, first = start_in(work / start)
     table = {piece: row for row, piece in enumerate(pieces)}
     lessons = {split: read_lessons(work / f"{split}.jsonl.gz", table) for split in ("train", "dev")}
     keep = partial(save, out, pieces=pieces, sizes=wanted["sizes"], few=wanted["bits"])
     teachers = [weights_in(folder, pieces) for folder in teacher]
     keep(train(lessons, table, first, wanted, keep, workers=workers, teachers=teachers))
+
+
+def start_in(path: Path) -> tuple[list[str], dict[str, np.ndarray]]:
+    """The pieces of words and the weights that ``pretrained`` or ``save`` wrote."""
+    if path.is_dir():
+        pieces = json.loads((path / SETTINGS).read_text("utf-8"))["pieces"]
+        return pieces, weights_in(path, pieces)
+    with np.load(path) as stored:
+        first = {name: stored[name] for name in stored.files}
+    return str(first.pop("names")).split("\n"), first
 
 
 def save(
