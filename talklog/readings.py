@@ -86,7 +86,7 @@ def make_reading(
         last=max(end, item.number.last),
         reason=f"role {role}: {why_role}; quantity {measure.quantity}: {measure.why_quantity}; "
         f"{measure.why_unit}component: {why_component}",
-        doubt=item.doubt or measure.doubt,
+        doubt=item.doubt or measure.doubt or _doubtful_place(context, item),
         alternatives=_alternatives(item, measure),
         may_be=tuple(_may_be(context, first, name, replace(quantity, name=measure.quantity))),
     )
@@ -102,6 +102,14 @@ def _may_be(context: Context, first: int, name: str, quantity: Quantity) -> Iter
         for measured, share in ((quantity.name, 1.0), *quantity.others):
             if (component, measured) != (name, quantity.name):
                 yield Meant(measured, component, of_thing * share)
+
+
+def _doubtful_place(context: Context, item: RoledNumber) -> str | None:
+    """ "two ninety nine" behind "one a hundred": 299, or 99 of the second?"""
+    read = context.read_of.get(item.first)
+    own = range(item.number.first, item.number.last + 1)
+    inside = read is not None and any(at in own for at in read.place)
+    return "a word of the number may say its place" if inside else None
 
 
 def _is_sure(context: Context, item: RoledNumber) -> bool:

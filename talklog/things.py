@@ -204,8 +204,8 @@ def parts(
 
 
 def _fates(context: Context) -> list[tuple[Mention, str, int, int]]:
-    """What the trained reader understands; of other things that it at least may take for a part what
-    a cue says: "on order", "missing", and "fitted" only where work was done on it."""
+    """What the trained reader understands; of other things that it at least may take for a part
+    what a cue says: "on order", "missing", and "fitted" only where work was done on it."""
     told = list(_told_fates(context))
     if context.seen is None:
         return told

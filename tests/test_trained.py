@@ -22,6 +22,7 @@ from talklog.notes import Notes
 from talklog.roled import MEASURING
 from talklog.roles import assign_roles
 from talklog.transcript import Transcript
+from tests.test_passages import spoken
 
 ROOT = Path(__file__).parents[1]
 LARGEST = 15_000_000  # bytes of all weights
@@ -444,3 +445,11 @@ def test_variants_keep_pauses_before_their_words() -> None:
         before = [w for w, p in zip(varied.words, varied.pauses, strict=False) if p]
         seen_pauses |= set(before)
     assert {"word1", "word7"} <= seen_pauses <= {"word0", "word1", "word7", *FILLERS}
+
+
+def test_a_number_with_its_place_among_its_words_is_asked_about() -> None:
+    """299, or 99 of the second? Either may be meant, so neither goes without a question."""
+    note = "cylinder contribution with the engine hot | one is a hundred and one percent"
+    said = understand(spoken(f"{note} | two ninety nine | three a hundred")).readings
+    joined = [reading for reading in said if reading.value in (99, 299)]
+    assert joined and all(reading.value == 99 or reading.doubt for reading in joined)
