@@ -1,6 +1,6 @@
 """What would come out of notes if the trained reader were never wrong: what later steps lose.
 
-    python -m models.extractor.ceiling [--split dev|test|train] [--only things,places]
+    python -m models.extractor.ceiling [--split dev|check|test|train] [--only things,places]
 
 The annotations of a passage take the place of the reader's probabilities, all of them or those of
 some kinds, and the table of ``evaluate`` is made of the rest. A figure far below 1 is a fault of

@@ -1,6 +1,6 @@
 """How well talklog understands notes that people wrote by hand: the table of the extractor.
 
-    python -m models.extractor.evaluate [--split dev|test|train] [--by-passage] [--misses]
+    python -m models.extractor.evaluate [--split dev|check|test|train] [--by-passage] [--misses]
 
 Runs ``understand`` (no bands) over the passages of a split and compares with what the annotators
 wrote; the rules of comparison stand at the head of ``scoring``. F1 = 2 right / (wanted + found).

@@ -1,6 +1,6 @@
 """Whether readings of hand-written notes get the verdict that they should: right ones, out of band.
 
-    python -m models.extractor.verdicts [--split dev|test|train]
+    python -m models.extractor.verdicts [--split dev|check|test|train]
 
 The notes have no spec bands, so each passage gets a sheet of its own: one invented band for each
 thing and quantity that was annotated with a unit, laid around the annotated value or, for every
