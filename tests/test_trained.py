@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -116,8 +117,7 @@ def test_spans_lie_in_order_and_within_the_words(rows: Sequence[Sequence[float]]
 def test_the_corpus_is_whole_and_its_splits_share_no_passage() -> None:
     texts = {s: {p.text for p in passages.load_split(s)} for s in passages.SPLITS}
     assert sum(map(len, texts.values())) >= 600
-    assert not texts["train"] & texts["dev"] and not texts["train"] & texts["test"]
-    assert not texts["dev"] & texts["test"]
+    assert not any(texts[one] & texts[other] for one, other in combinations(texts, 2))
 
 
 def test_a_broken_corpus_file_is_refused(tmp_path: Path) -> None:
@@ -193,12 +193,12 @@ def test_a_pause_is_a_piece_that_belongs_to_no_word() -> None:
 def test_the_figures_do_not_fall() -> None:
     """Floors a little under what was measured on the dev notes: see models/extractor/README.md."""
     tally = evaluate.total(passages.load_split("dev"))
-    assert tally.f1("all") >= 0.46
-    assert tally.f1("value unit component") >= 0.67
-    assert tally.f1("value unit") >= 0.86
-    assert tally.f1("actions") >= 0.64
-    assert tally.f1("parts") >= 0.48
-    assert tally.f1("findings") >= 0.63
+    assert tally.f1("all") >= 0.51
+    assert tally.f1("value unit component") >= 0.70
+    assert tally.f1("value unit") >= 0.87
+    assert tally.f1("actions") >= 0.66
+    assert tally.f1("parts") >= 0.56
+    assert tally.f1("findings") >= 0.67
     assert tally.share("leaked") <= 0.10
 
 
