@@ -205,17 +205,16 @@ def parts(
 
 def _fates(context: Context) -> list[tuple[Mention, str, int, int]]:
     """What the trained reader understands, and what a cue says of things that it at least may take
-    for a part. That one is "on order" or "missing" the cue knows better, that one was fitted the
-    reader, without whom work must have been done on it."""
+    for a part. The cue knows better; but that a part was fitted it says only where work was done on
+    it."""
     told = list(_told_fates(context))
     if context.seen is None:
         return told
     cued = {fate[0]: fate for fate in told if _may_be_part(context, fate[0])}
-    plain = {thing: fate for thing, fate in cued.items() if fate[1] != "fitted"}
     read = {fate[0]: fate for fate in _read_fates(context)}
     worked = {work.thing for work in context.seen.works if work.done}
-    fitted = {thing: fate for thing, fate in cued.items() if thing in worked}
-    return sorted((fitted | read | plain).values(), key=lambda fate: fate[2])
+    sure = {t: fate for t, fate in cued.items() if fate[1] != "fitted" or t in worked}
+    return sorted((read | sure).values(), key=lambda fate: fate[2])
 
 
 def _may_be_part(context: Context, thing: Mention) -> bool:
