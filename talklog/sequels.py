@@ -16,11 +16,10 @@ from talklog.chooser import pair_weights
 from talklog.notes import Reading
 from talklog.roled import MEASURING
 
-CHOICE = (
-    "sequel"  # in the file of weights: "as_found as_left" -> log of how much oftener than alone
-)
+# In the file of weights: "as_found as_left" -> log of how much oftener so than at all.
+CHOICE = "sequel"
 BEGIN, END = "begin", "end"
-WEIGHT = 0.8  # of the chain against the reader; chosen on the dev notes
+WEIGHT = 0.8  # of the chain against the reader; chosen on the notes of dev and check
 LEAST = 1e-4  # of a role, so that none is excluded
 Roles = Mapping[str, float]
 
