@@ -1,8 +1,8 @@
 """Variants of hand-written notes for training: other things, mirrored places, two notes in one.
 
 Where a number belongs is said by the structure of a sentence, so it must stay right when "impeller"
-becomes "chain tensioner" and left becomes right. Only training sees variants; no figure is measured
-on them.
+becomes "chain tensioner" and left becomes right, and when a recogniser drops an article or writes
+"chargers" for "charger's". Only training sees variants; no figure is measured on them.
 """
 
 from __future__ import annotations
@@ -25,6 +25,18 @@ RENAMED, MIRROR, FILLED = 0.6, 0.4, 0.02  # shares of names, pairs of places, wo
 PAUSED = 0.6  # share of notes, of those with pauses, that keep them
 LOST, MOVED = 0.1, 0.15  # shares of pauses that are not heard, or heard longer or shorter
 LASTS = {SECONDS["short"]: (0.22, 0.75), SECONDS["long"]: (0.8, 1.5)}  # seconds
+HEARD = 0.4  # share of variants that are written as a recogniser might hear them
+DROPPED, CONFUSED, RESPELT = (
+    0.04,
+    0.08,
+    0.3,
+)  # short ones lost or taken for others; "'s" as "s", "is"
+SOUND_ALIKE = (
+    ("a", "the", "of"), ("it", "at", "that"), ("in", "and", "an"), ("is", "as", "was"),
+    ("there", "they're", "their"), ("then", "than", "and"), ("to", "the"), ("from", "for"),
+    ("we'd", "would"), ("i've", "of"), ("here", "he"), ("so", "still"), ("now", "and"), ("i", "a"),
+)  # fmt: skip
+WITH_IS = ("it", "that", "he", "she", "there", "what", "here", "who")  # "thats" is no word
 JOINED, CUT = 0.2, 0.4  # shares of notes that go on with another, and of which a part is left
 LEFT, RIGHT = 10, 8  # words kept before and behind at most
 CUED = 5  # words before a number that was set aside that must be left, for they may say why
@@ -67,9 +79,39 @@ def _known_names() -> Iterator[Words]:
 def _varied(passage: Passage, names: Sequence[Words], draw: random.Random) -> Passage:
     own = [name for name in component_names([passage]) if name]
     given = {name: draw.choice(names) for name in own if draw.random() < RENAMED}
+    if draw.random() < HEARD:
+        passage = _misheard(passage, draw)
     swaps = {word: other for pair in MIRRORED if draw.random() < MIRROR
              for word, other in (pair, pair[::-1])}  # fmt: skip
     return _rewritten(passage, _with_heads(given), swaps, draw)
+
+
+def _misheard(passage: Passage, draw: random.Random) -> Passage:
+    """With short words lost or taken for others, but for those of anything annotated."""
+    annotated = [item for items in passage.lists.values() for item in items]
+    kept = {at for item in annotated for at in range(item.first, item.last + 1)}
+    words: list[str] = []
+    where: dict[int, tuple[int, int]] = {}
+    for at, word in enumerate(passage.words):
+        first = len(words)
+        words += _as_heard(word, draw, kept=at in kept)
+        where[at] = (first, max(first, len(words) - 1))
+    return _moved(passage, tuple(words), where, {}, {}) if words else passage
+
+
+def _as_heard(word: str, draw: random.Random, *, kept: bool) -> list[str]:
+    if word.endswith("'s"):
+        return _respelt(word.removesuffix("'s"), draw) if draw.random() < RESPELT else [word]
+    others = [others for first, *others in SOUND_ALIKE if first == word]
+    chance = draw.random()
+    if kept or not others or chance > DROPPED + CONFUSED:
+        return [word]
+    return [] if chance < DROPPED else [draw.choice(others[0])]
+
+
+def _respelt(word: str, draw: random.Random) -> list[str]:
+    """Without the apostrophe of "charger's", which nobody hears."""
+    return [word, "is"] if word in WITH_IS or draw.random() < 0.5 else [word + "s"]
 
 
 def _with_heads(given: Mapping[Words, Words]) -> dict[Words, Words]:
@@ -135,7 +177,7 @@ def _moved(
     pauses = [0.0] * len(words) if passage.pauses else []
     for at, silence in enumerate(passage.pauses):
         if silence:
-            pauses[where[at][0]] = silence
+            pauses[min(where[at][0], last)] = silence
     return replace(passage, words=words, lists=lists, meter=meter, pauses=tuple(pauses))
 
 
