@@ -27,9 +27,11 @@ BESIDE = 4  # words between a place and its number
 NUMBERED = -1  # the axis of places by number
 BETWEEN = ("of", "to", "and", "from", "the", "on")  # small words within a place
 LEADING = ("of", "from", "near", "by", "under", "above", "below", "behind", "between", "past")
+GONE_KEPT = 1
 STATE_BEFORE, STATE_BEHIND = 6, 3  # words around a number in which a state is said
 SMALL = ("at", "and", "the", "in", "to", "of")  # words that end no place
 ARTICLES = ("the", "a", "an")
+OTHERS = ("other", "this", "that", "next", "last")  # a "one" behind these is no number
 SIDES = ("inlet", "exhaust")  # places that stand for a component when none was named
 
 
@@ -189,7 +191,11 @@ class Context:
 
     def _gone(self, place: Mention, component: Mention | None, first: int) -> bool:
         """Whether a pause parts a place from the thing, which was named after it: "front right
-        fourteen psi | clutch pedal twenty five"; or from the number before it."""
+        fourteen psi | clutch pedal twenty five"; or from the number before it. What the reader all
+        but knows stays."""
+        read = self.read_of.get(first)
+        if read is not None and GONE_KEPT and place.first in read.sure_place:
+            return False
         if place.first > first:
             return self.paused(first, place.first)
         if component is None or not place.last < component.first < first:
@@ -260,11 +266,17 @@ class Context:
             unlikely = text in load().never_places and at not in self.read_of[first].sure_place
             if known is None and alone and unlikely:
                 continue
-            numbered = self._numbered_at(at, whole=alone and not (text == "one" and at - 1 in read))
+            numbered = self._numbered_at(at, whole=alone and not self._is_pronoun(at, read))
             place = known or numbered or Mention("position", _plain(text), at, at)
             if place not in found:
                 found.append(place)
         return tuple(found)
+
+    def _is_pronoun(self, at: int, read: tuple[int, ...]) -> bool:
+        """The "one" of "left one", not of "phase one"."""
+        words = self.transcript.words
+        one = words[at].text == "one" and at - 1 in read
+        return one and (words[at - 1].text in load().axes or words[at - 1].text in OTHERS)
 
     def _whole_place(self, first: int) -> tuple[int, ...]:
         """The words of the place of a number by the trained reader, made whole: "top of" the

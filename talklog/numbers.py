@@ -284,8 +284,13 @@ def _listed(words: Sequence[Word], index: int, name: str) -> bool:
 
 
 def _is_half_of_a_name(words: Sequence[Word], index: int) -> bool:
-    """ "half round file", "the first half", "quarter light": no numbers."""
-    return words[index].text.lower() in ("half", "quarter") and _listed(words, index, "not_part")
+    """ "half round file", "the first half", "quarter light": no numbers; but "right half a mil" and
+    "seven and a half round the park" are."""
+    if words[index].text.lower() not in ("half", "quarter"):
+        return False
+    before = [word.text.lower() for word in words[max(0, index - 2) : index]]
+    after = _around(words, index)[1]
+    return _listed(words, index, "not_part") and before != ["and", "a"] and after not in ("a", "an")
 
 
 def _is_beside(words: Sequence[Word], index: int) -> bool:
@@ -432,6 +437,11 @@ def _grouped_atoms(line: _Line, at: int) -> Iterator[_Atom]:
             if tail >= 10:
                 cost = 1.3 if head < 10 else 1.5 if end == at + 1 else 1.7
                 yield _Atom(stop, str(head * 100 + tail), "grouped", cost, solid=False)
+        if head < 10 and line.kind(end) == "unit":  # "two nine fifty", more often 2 and 950
+            for stop, tail in _small(line, end + 1):
+                if tail >= 10:
+                    said = str((head * 10 + line.value(end)) * 100 + tail)
+                    yield _Atom(stop, said, "grouped", cost=3.0, solid=False)
         if _is_scale(line, end, 1000) and line.kind(end + 1) == "unit":
             hundreds = head * 10 + line.value(end + 1)
             for stop, tail in _small(line, end + 2):
@@ -523,7 +533,9 @@ def _implied_atoms(line: _Line, at: int) -> Iterator[_Atom]:
     """Decimals whose point was not said: "fourteen seven", "nought two five"."""
     if line.kind(at) in ("zero", "oh") and _digit(line, at - 1) is None:
         for end, digits in _digit_strings(line, at + 1):
-            if len(digits) > 1:
+            if len(digits) == 1 and digits != "0":  # "oh six", mostly a digit string
+                yield _Atom(end, f"0.0{digits}", "implied", cost=3.2, solid=False)
+            elif len(digits) > 1:
                 yield _Atom(end, f"0.{digits}", "implied", cost=2.4, solid=False)
                 yield _Atom(end, f"0.0{digits}", "implied", cost=2.5, solid=False)
     for end, head in _small(line, at):

@@ -25,6 +25,12 @@ SURE = 0.9  # P(reading) from which a bare number is one, even of something not 
 GUESSED = 0.3  # the same as LIKELY, of a number that certainly is a reading
 LIKELY = 0.5  # a bare number whose quantity is less probable than this is no reading
 BEFORE_PLACES = ("on", "number")  # "one forty psi on three": the three is no pressure
+UNPOINTED = "the point was not said"
+LONG = 1000  # millimetres: none of what is measured finely is as large
+FINE = (
+    *("clearance", "gap", "play", "backlash", "runout", "thickness", "diameter", "taper"),
+    *("flatness", "squareness", "deflection", "elongation", "depth", "width"),
+)
 SMALL_MIL = 1  # a part of a mil is a part of a millimetre: nobody measures a quarter of a thou
 LARGE = (
     "depth",
@@ -68,6 +74,7 @@ def make_reading(
     if item.unit is None and (not likely or _is_pronoun(context, item)):
         return Unsure("a number without a unit, and it was not said what it measures", first, end)
     measure = _measure(setting, quantity, earlier)
+    item = _pointed(item, measure)
     name = context.component_name(component, measure.quantity, first)
     implied = load().implied.get(measure.quantity)
     if said is not None and implied and said.name == measure.quantity and name != implied:
@@ -267,6 +274,23 @@ def _either(measure: Measure, item: RoledNumber) -> Measure:
     both = tuple(u for u in item.unit.units if u.name in ("mm", "thou"))
     others = tuple(u for u in both if u.name != "mm")
     return replace(measure, unit="mm", others=others, doubt="the unit could be mm or thou")
+
+
+def _pointed(item: RoledNumber, measure: Measure) -> RoledNumber:
+    """ "bore forty seven oh two", "clearance oh six": of what is measured finely the number with the
+    point that was not said, to be asked about."""
+    number = item.number
+    long = number.form == "grouped" and number.value >= LONG
+    if measure.quantity not in FINE or measure.unit not in (None, "mm"):
+        return item
+    if not long and not (number.form == "digits" and number.said.startswith("0")):
+        return item
+    ends = (number.first, number.last)
+    whole = [n for n in item.others if n.form == "implied" and (n.first, n.last) == ends]
+    if not whole:
+        return item
+    others = (number, *(n for n in item.others if n is not whole[0]))
+    return replace(item, number=whole[0], others=others, doubt=UNPOINTED)
 
 
 # ---- the rest of a reading -----------------------------------------------------------------------

@@ -15,7 +15,7 @@ from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import FORMS, assign_roles
-from talklog.seen import Seen, see
+from talklog.seen import NumberSeen, Seen, see
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
@@ -24,6 +24,7 @@ CUED, PLAIN = 2.5, 0.8  # times as probable is the role by rule, with a cue and 
 READ_ANYWAY = 0.92  # P(reading) from which what its form set aside is one all the same
 READ_FROM = 0.85  # P(reading) from which a number is a reading
 READ_FROM_PART = 0.8  # the same, of a number with a part: it counts nothing
+ROUGH = "rough"  # "a couple of turns" may be a reading, a couple of shims is none
 ONE = "1"  # mostly a pronoun: "the other one"
 READ_DOUBTFULLY = 0.4  # from which it is not set aside without a question
 SET_FROM = 0.7  # P(set) over P(reading) from which a value was set with no word that says so
@@ -33,15 +34,17 @@ BESIDE = 3  # words between a value and the word for what is measured
 JUST = 2  # words between a thing and its value
 METER_FROM = 0.8  # P(meter) from which a number is that of the machine's meter
 LENT, LENT_SURELY = 0.5, 0.9  # P(unit) from which a bare value gets it, and is not asked about
+FITS_FROM = 0.05  # P(what it measures) from which a value keeps a unit that was said of another
 LENT_NEAR = 9  # words between the value and its unit at most, if it is not asked about
 # What the reader tells apart and the steps behind do not.
 ALIKE = {"part_quantity": "count", "no_number": "count", "unsure": "unknown"}
 # The rules know better what can be one of these.
 NOT_READ = ("meter", "follow_up", "inside", "unknown")
-READ_OVER_CUE = 0.97  # the same, where a cue gave it to a book or to somebody's opinion
-QUOTED = ("quoted_spec", "other_opinion", "position")
+# The same, where a cue gave it to a book, to somebody's opinion or to what was corrected.
+READ_OVER_CUE = 0.97
+QUOTED = ("quoted_spec", "other_opinion", "position", "superseded")
 PLANNED = ("intention", "hypothetical")  # what a cue calls a plan becomes no reading
-BY_RULE = (*NOT_READ, "superseded")
+ASIDE_BY_RULE = ("time_or_date", "superseded")
 PAIRED = ("as_found", "as_left")  # roles of a value that was another one before or after
 
 
@@ -75,7 +78,19 @@ def settle(
                for item, own, seen_ in zip(roled, chances, seen.numbers, strict=True))  # fmt: skip
     placed = [replace(_contested(mentions, _placed(item, places)), chances=_of_reading(item, own))
               for item, own in zip(settled, chances, strict=True)]  # fmt: skip
-    return tuple(_lent(item, own.units) for item, own in zip(placed, seen.numbers, strict=True))
+    lent = [_lent(item, own.units) for item, own in zip(placed, seen.numbers, strict=True)]
+    return tuple(_fitted(item, own) for item, own in zip(lent, seen.numbers, strict=True))
+
+
+def _fitted(item: RoledNumber, seen: NumberSeen) -> RoledNumber:
+    """Without a unit that was said of another value, where the reader excludes all that it
+    measures: "twenty eight volts at thirty six hundred"."""
+    if item.unit is None or not item.carried or item.role not in MEASURING:
+        return item
+    served = {quantity for unit in item.unit.units for quantity in unit.quantities}
+    if sum(seen.quantities.get(name, 0.0) for name in served) >= FITS_FROM:
+        return item
+    return replace(item, unit=None, carried=False, lent=False)
 
 
 def _lent(item: RoledNumber, units: Mapping[Mention | None, float]) -> RoledNumber:
@@ -160,8 +175,9 @@ def _settled(
     item: RoledNumber, chances: Mapping[str, float], *, named: bool, read: float
 ) -> RoledNumber:
     """``read``: P(reading) by the reader alone."""
-    set_aside = item.role not in MEASURING and (item.sure or item.role == "time_or_date")
-    least = READ_OVER_CUE if item.sure and item.role in QUOTED else READ_ANYWAY
+    set_aside = item.role in ASIDE_BY_RULE or (item.role not in MEASURING and item.sure)
+    over_cue = item.role in QUOTED and (item.sure or item.role in ASIDE_BY_RULE)
+    least = READ_OVER_CUE if over_cue else READ_ANYWAY
     if _is_fixed(item) or (set_aside and read < least):
         return item
     reading = read if set_aside else _reading(chances)
@@ -187,11 +203,11 @@ def _settled(
 
 
 def _is_fixed(item: RoledNumber) -> bool:
-    """Whether the reader has no say: dates, sizes, ranges, tolerances, plans, corrections."""
+    """Whether the reader has no say: dates, sizes, ranges, tolerances, plans."""
     formed = item.whole is not None and item.role != "count"
     planned = item.sure and item.role in PLANNED
-    by_form = item.number.high is not None or item.number.form in FORMS
-    return formed or planned or by_form or item.role in BY_RULE
+    by_form = item.number.form in FORMS and not (item.number.form == ROUGH and item.unit)
+    return formed or planned or by_form or item.number.high is not None or item.role in NOT_READ
 
 
 def _undecided(item: RoledNumber, reading: float) -> RoledNumber:

@@ -217,7 +217,7 @@ def test_every_number_is_accounted_for(words: list[str]) -> None:
     said = [number for number in roled if number.role != ARTICLE]  # "a bar" is no number
     for number in said:
         assert number.number.first in covered, transcript.heard(number.first, number.last)
-    values = {n.number.said for n in roled}
+    values = {number.said for n in roled for number in (n.number, *n.others)}
     assert {r.said for r in notes.readings} <= values
     for reading in notes.readings:
         assert 0 <= reading.first <= reading.last < len(transcript.words)

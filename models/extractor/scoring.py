@@ -25,6 +25,8 @@ The rules of comparison, for every kind of thing:
 * **Condition** of a finding: at least one word in common besides small words.
 * Where an annotation has ``also``, see ``passages``, what it says is right too.
 * **Unsure**: the span of an annotation shares a word with a doubtful reading or an unsure entry.
+  Such a reading, asked about where the annotator could not say what is meant, is neither right nor
+  wrong: it is counted here and not among the readings found.
 """
 
 from __future__ import annotations
@@ -129,7 +131,8 @@ def _readings(tally: Tally, passage: Passage, said: notes.Notes) -> None:
         _count_reading(tally, passage, got, item, wrong)
     matched = {id(got) for got, _ in pairs}
     missing = {id(item) for item in wanted} - {id(item) for _, item in pairs}
-    for got in said.readings:
+    judged = [got for got in said.readings if id(got) in matched or not _both_unsure(got, passage)]
+    for got in judged:
         if id(got) not in matched:
             tally.found["silent"] += got.doubt is None
             tally.misses.append(_miss(passage, "extra reading", _shown(got)))
@@ -138,8 +141,17 @@ def _readings(tally: Tally, passage: Passage, said: notes.Notes) -> None:
             tally.misses.append(_miss(passage, "missing reading", _expected(item)))
     for measure in ("all", "value unit component", "value unit", *FIELDS):
         tally.wanted[measure] += len(wanted)
-        tally.found[measure] += len(said.readings)
-    tally.wanted["silent"] += len(said.readings)
+        tally.found[measure] += len(judged)
+    tally.wanted["silent"] += len(judged)
+
+
+def _both_unsure(got: notes.Reading, passage: Passage) -> bool:
+    unsure = passage.lists["unsure"]
+    return got.doubt is not None and any(_share_words(got, item) for item in unsure)
+
+
+def _share_words(got: notes.Reading | notes.Unsure, item: Item) -> bool:
+    return got.first <= item.last and item.first <= got.last
 
 
 def _count_reading(
@@ -314,7 +326,7 @@ def _asked(tally: Tally, passage: Passage, said: notes.Notes) -> None:
     doubts = [*(r for r in said.readings if r.doubt is not None), *said.unsure]
     for item in passage.lists["unsure"]:
         tally.wanted["unsure"] += 1
-        asked = any(d.first <= item.last and item.first <= d.last for d in doubts)
+        asked = any(_share_words(d, item) for d in doubts)
         tally.right["unsure"] += asked
         if not asked:
             what = f"not marked: {item['said']} ({item['why']})"
