@@ -16,6 +16,7 @@ from talklog.handsfree import DROP
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.readings import make_reading
+from talklog.rivals import with_rivals
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import METERS
 from talklog.seen import Seen
@@ -44,6 +45,7 @@ def assemble(
     seen: Seen | None,
 ) -> Notes:
     """Puts the roled numbers and the other mentions together."""
+    roled = with_rivals(transcript, mentions, roled)
     context = Context(transcript, mentions, roled, seen)
     readings, unsure = _readings(context)
     readings, dropped = _without_dropped(transcript, readings)

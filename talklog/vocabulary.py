@@ -144,7 +144,8 @@ def load() -> Vocabulary:
     found = _file("conditions.toml", {"conditions", "measuring"})
     dues = _file("dues.toml", {"events", "opening", "calendar", "tails", "stretches", "durations"})
     small = _file(
-        "small_words.toml", {"particles", "before_names", "negations", "never_last", "no_names"}
+        "small_words.toml",
+        {"particles", "before_names", "negations", "never_last", "no_names", "rivals"},
     )
     habits = parse_habits(measured["habit"], frozenset(things["component"]))
     return Vocabulary(

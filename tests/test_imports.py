@@ -56,6 +56,7 @@ LAYERS = (
     "quantity",
     "readings",
     "sequels",
+    "rivals",
     "things",
     "followups",
     "confidence",
