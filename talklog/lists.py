@@ -21,6 +21,7 @@ LATE = ("all", "in", "is", "are", "er", "um", "them")  # before a unit that is s
 LATE_REACH = 30  # words from the first value of such a list to its unit
 CLOSE = 2  # words from the place of a list item to its value ("front right is two point one")
 CORRECTED = 7  # words between a value and the cue that takes it back
+MANY = 24  # so many things at most are counted in a breath
 NEVER_CARRIED = ("turns", "flats")  # units of doing, not of a list of values
 
 
@@ -73,9 +74,17 @@ def _carried(
         gap = right.first - left.last
         if 0 < gap <= LIST_REACH and _one_list(transcript, mentions, roled, left, right):
             because = f"{item.because}; unit carried within the list"
-            unit = borrowed(other.unit, item.number)
-            return replace(item, unit=unit, because=because, carried=True)
+            unit, counts = borrowed(other.unit, item.number), _may_count(transcript, item)
+            doubt = item.doubt or ("it may count what was named" if counts else None)
+            return replace(item, unit=unit, because=because, doubt=doubt, carried=True)
     return item
+
+
+def _may_count(transcript: Transcript, item: RoledNumber) -> bool:
+    """ "seventy newton metres, all three": three bolts, or 3 N.m."""
+    value = item.number.value
+    before = transcript.words[item.first - 1].text if item.first else ""
+    return before == "all" and value == value.to_integral_value() and abs(value) <= MANY
 
 
 def _begins_item(mentions: Mentions, roled: list[RoledNumber], index: int) -> bool:

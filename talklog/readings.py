@@ -277,8 +277,8 @@ def _either(measure: Measure, item: RoledNumber) -> Measure:
 
 
 def _pointed(item: RoledNumber, measure: Measure) -> RoledNumber:
-    """ "bore forty seven oh two", "clearance oh six": of what is measured finely the number with the
-    point that was not said, to be asked about."""
+    """ "bore forty seven oh two", "clearance oh six": of what is measured finely the number with
+    the point that was not said, to be asked about."""
     number = item.number
     long = number.form == "grouped" and number.value >= LONG
     if measure.quantity not in FINE or measure.unit not in (None, "mm"):

@@ -138,6 +138,8 @@ def _roled(
     if doubt is None and chosen.rivals and number == chosen.numbers[0]:
         said = chosen.rivals[0].said
         doubt, others = f"its first word could be a place, and the value {said}", chosen.rivals
+    if unit is not None and paused(transcript, number.last, unit.first):
+        doubt = doubt or "a pause parts the number from its unit"
     return RoledNumber(number, unit, role, because, doubt, others, sure)
 
 
