@@ -8,8 +8,8 @@ what espeak-ng said, for a person to review.
 
 The words are, always: those of the dictation grammar, of talklog's own vocabulary files, of the
 hand-written lexicon, of the hand-written notes and of --extra notes. Then the most useful words
-of the text corpora up to the given number. Names, words that only a guess could pronounce and
-those of left_out.txt are left out of that last part.
+of the text corpora up to the given number, without names and words that only a guess could
+pronounce. Those of left_out.txt are left out of all.
 """
 
 from __future__ import annotations
@@ -93,12 +93,11 @@ def corpus_counts() -> tuple[Counter[str], set[str]]:
 def useful_words(counts: Counter[str], names: set[str], pronouncer: Pronouncer) -> list[str]:
     """Words of the corpora that dictionaries can pronounce, most used first, without names."""
     ranked = (word for word, _ in counts.most_common() if len(word) > 1 and word not in names)
-    banned = left_out()
-    return [w for w in ranked if _in_dictionary(w, pronouncer) and digest(w) not in banned]
+    return [word for word in ranked if _in_dictionary(word, pronouncer)]
 
 
 def left_out() -> frozenset[str]:
-    """Digests of words of the corpora that the recogniser shall not know: names of makers."""
+    """Digests of words of corpora and notes that the recogniser shall not know: names of makers."""
     lines = LEFT_OUT.read_text(encoding="utf-8").splitlines()
     return frozenset(line for line in lines if line and not line.startswith("#"))
 
@@ -155,7 +154,9 @@ def main() -> None:
     words = dict.fromkeys(sorted(needed_words(pronouncer, options.extra)))
     if corpus_text.folder():
         words |= dict.fromkeys(useful_words(*corpus_counts(), pronouncer))
-    lexicon = build(list(words)[: options.words], pronouncer)
+    banned = left_out()
+    kept = [word for word in words if digest(word) not in banned]
+    lexicon = build(kept[: options.words], pronouncer)
     write(lexicon, options.out)
     sources = Counter(entry.source for entries in lexicon.values() for entry in entries)
     print(f"{len(lexicon)} words, {sum(sources.values())} pronunciations: {dict(sources)}")
