@@ -27,7 +27,6 @@ BESIDE = 4  # words between a place and its number
 NUMBERED = -1  # the axis of places by number
 BETWEEN = ("of", "to", "and", "from", "the", "on")  # small words within a place
 LEADING = ("of", "from", "near", "by", "under", "above", "below", "behind", "between", "past")
-GONE_KEPT = 1
 STATE_BEFORE, STATE_BEHIND = 6, 3  # words around a number in which a state is said
 SMALL = ("at", "and", "the", "in", "to", "of")  # words that end no place
 ARTICLES = ("the", "a", "an")
@@ -194,7 +193,7 @@ class Context:
         fourteen psi | clutch pedal twenty five"; or from the number before it. What the reader all
         but knows stays."""
         read = self.read_of.get(first)
-        if read is not None and GONE_KEPT and place.first in read.sure_place:
+        if read is not None and place.first in read.sure_place:
             return False
         if place.first > first:
             return self.paused(first, place.first)

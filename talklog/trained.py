@@ -20,8 +20,8 @@ from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 # Chosen on the notes of dev and check: see models/extractor/README.md.
-FOUND = 1.0  # how much more often a value is one found than the reader thinks
-CUED, PLAIN = 2.5, 0.8  # times as probable is the role by rule, with a cue and without
+FOUND = 1.6  # how much more often a value is one found than the reader thinks
+CUED, PLAIN = 2.0, 0.8  # times as probable is the role by rule, with a cue and without
 READ_ANYWAY = 0.92  # P(reading) from which what its form set aside is one all the same
 READ_FROM = 0.85  # P(reading) from which a number is a reading
 READ_FROM_PART = 0.8  # the same, of a number with a part: it counts nothing
@@ -41,7 +41,7 @@ LENT_NEAR = 9  # words between the value and its unit at most, if it is not aske
 ALIKE = {"part_quantity": "count", "no_number": "count", "unsure": "unknown"}
 # The rules know better what can be one of these.
 NOT_READ = ("meter", "follow_up", "inside", "unknown")
-# The same, where a cue gave it to a book, to somebody's opinion or to what was corrected.
+# P(reading) from which it is one against a cue of a book or an opinion, or a correction.
 READ_OVER_CUE = 0.97
 QUOTED = ("quoted_spec", "other_opinion", "position", "superseded")
 PLANNED = ("intention", "hypothetical")  # what a cue calls a plan becomes no reading

@@ -229,7 +229,6 @@ def test_training_learns_ten_passages(tmp_path: Path) -> None:
             "decay": 0.0,
         },
         **{"averaged": 0.9, "hidden": 0.1, "generated": 0.0, "rounded": 0.3, "shown": 30},
-        **{"favour": 0.3, "favoured": [lessons[0].author]},
         **{"bits": packed.FEW, "trust": 0.5},
         **{"seed": 1, "sizes": sizes, "drop": {"net": 0.1, "encoder": 0.0, "context": 0.0}},
     }
@@ -269,7 +268,6 @@ def test_a_network_learns_what_its_teacher_says(tmp_path: Path) -> None:
     wanted = {
         **{"batch": 10, "steps": 60, "rate": 0.02, "encoder_rate": 0.002, "warmup": 1},
         **{"decay": 0.0, "averaged": 0.9, "hidden": 0.0, "generated": 0.0, "rounded": 0.3},
-        **{"favour": 0.0, "favoured": []},
         **{"shown": 60, "seed": 1, "bits": 4, "trust": 1.0, "sizes": sizes},
         **{"drop": {"net": 0.0, "encoder": 0.0, "context": 0.0}},
     }

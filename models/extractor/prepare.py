@@ -34,8 +34,7 @@ WORK = Path(__file__).parent / "work"
 def line_of(passage: Passage, *, names: Names) -> dict[str, Any]:
     """The clues and labels of a passage."""
     line, mentions, roled = _line(passage.words, passage.pauses)
-    gold = gold_of(passage, mentions, roled, names=names)
-    return {**line, "gold": gold, "weight": None, "author": passage.source.split("-")[0]}
+    return {**line, "gold": gold_of(passage, mentions, roled, names=names), "weight": None}
 
 
 def made_line(made: Made, *, weight: float) -> dict[str, Any]:
@@ -43,7 +42,7 @@ def made_line(made: Made, *, weight: float) -> dict[str, Any]:
     line, _, roled = _line(made.words, ())
     said = [made.roles[number.number.first] for number in roled]
     labels = [ROLES.index(role) if role else NOTHING for role in said]
-    return {**line, "gold": {"roles": labels}, "weight": weight, "author": ""}
+    return {**line, "gold": {"roles": labels}, "weight": weight}
 
 
 def _line(

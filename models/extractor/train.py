@@ -55,7 +55,6 @@ class Batches(torch.utils.data.IterableDataset):
     def __init__(self, lessons: Sequence[Lesson], table: Mapping[str, int], wanted: Any) -> None:
         self.written = [lesson for lesson in lessons if lesson.weight is None]
         self.made = [lesson for lesson in lessons if lesson.weight is not None]
-        self.favoured = [one for one in self.written if one.author in wanted["favoured"]]
         self.table, self.wanted = table, wanted
 
     def __iter__(self) -> Iterator[Batch]:
@@ -64,15 +63,8 @@ class Batches(torch.utils.data.IterableDataset):
         size, hidden = self.wanted["batch"], self.wanted["hidden"]
         while True:
             made = self.made and chance.random() < self.wanted["generated"]
-            some = chance.sample(self.made, size) if made else self._some(chance, size)
+            some = chance.sample(self.made if made else self.written, size)
             yield batch_of(some, self.table, hidden=hidden, chance=chance)
-
-    def _some(self, chance: random.Random, size: int) -> list[Lesson]:
-        """Written notes, a share of them by the authors who knew the habits of dev."""
-        share = self.wanted["favour"] if self.favoured else 0.0
-        favoured = min(sum(chance.random() < share for _ in range(size)), len(self.favoured))
-        more = chance.sample(self.written, size - favoured)
-        return [*chance.sample(self.favoured, favoured), *more]
 
 
 @click.command()

@@ -142,7 +142,6 @@ class Lesson:
     note: KeyedNote
     gold: Mapping[str, Any]
     weight: float | None
-    author: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,8 +163,7 @@ class Batch:
 def lesson_of(stored: Mapping[str, Any], table: Mapping[str, int]) -> Lesson:
     """From a line that ``prepare`` wrote."""
     clues = {field.name: stored[field.name] for field in fields(NoteClues)}
-    note = keyed(NoteClues(**clues), table)
-    return Lesson(note, stored["gold"], stored["weight"], stored["author"])
+    return Lesson(keyed(NoteClues(**clues), table), stored["gold"], stored["weight"])
 
 
 def batch_of(
