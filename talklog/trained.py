@@ -21,7 +21,7 @@ from talklog.vocabulary import load
 
 # Chosen on the notes of dev and check: see models/extractor/README.md.
 FOUND = 1.6  # how much more often a value is one found than the reader thinks
-CUED, PLAIN = 2.0, 0.8  # times as probable is the role by rule, with a cue and without
+CUED, PLAIN = 2.5, 0.8  # times as probable is the role by rule, with a cue and without
 READ_ANYWAY = 0.92  # P(reading) from which what its form set aside is one all the same
 READ_FROM = 0.85  # P(reading) from which a number is a reading
 READ_FROM_PART = 0.8  # the same, of a number with a part: it counts nothing
