@@ -1,4 +1,4 @@
-"""Step 4f: values between which the speaker himself could not choose. Knows no bands.
+"""Step 4g: values between which the speaker himself could not choose. Knows no bands.
 
 "eighty newton metres or ninety, i never wrote it down": whichever becomes a reading is asked about.
 """
