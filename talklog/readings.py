@@ -15,6 +15,7 @@ from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
 from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of
 from talklog.roled import MEASURING, RoledNumber
+from talklog.roles import UNPOINTED
 from talklog.vocabulary import UnitWords, load
 
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
@@ -25,7 +26,6 @@ SURE = 0.9  # P(reading) from which a bare number is one, even of something not 
 GUESSED = 0.3  # the same as LIKELY, of a number that certainly is a reading
 LIKELY = 0.5  # a bare number whose quantity is less probable than this is no reading
 BEFORE_PLACES = ("on", "number")  # "one forty psi on three": the three is no pressure
-UNPOINTED = "the point was not said"
 LONG = 1000  # millimetres: none of what is measured finely is as large
 FINE = (
     *("clearance", "gap", "play", "backlash", "runout", "thickness", "diameter", "taper"),

@@ -51,6 +51,7 @@ GRADED = ("bolt", "screw", "stud", "nut", "washer")  # "eight point eight bolt"
 GRADE = ("part_size", "names what follows")
 OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
 Cuts = Mapping[int, tuple[Number, ...]]
+UNPOINTED = "the point was not said"
 BLURRED = "where one number ends and the next begins could not be heard"
 JOINED = ("grouped", "digits")  # forms of numbers that could be two: "eight nineteen"
 SPELLED = 3  # digits of a number that could be as many numbers
@@ -174,7 +175,7 @@ def _doubt(
     """A number whose words may be another number must be asked about."""
     if number.form == "implied":
         others = tuple(n for reading in run.readings for n in reading if n.form != "implied")
-        return "the point was not said", others[:4]
+        return UNPOINTED, others[:4]
     covered = {at for n in chosen for at in range(n.first, n.last + 1)}
     wider = tuple(
         n

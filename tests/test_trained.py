@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import combinations
@@ -14,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.extractor import evaluate, passages, scoring
-from models.extractor.varied import FILLERS, variants
+from models.extractor.varied import FILLERS, misheard, variants
 from talklog import seen, trained
 from talklog.assemble import understand
 from talklog.errors import DataFileError
@@ -453,3 +454,15 @@ def test_a_number_with_its_place_among_its_words_is_asked_about() -> None:
     said = understand(spoken(f"{note} | two ninety nine | three a hundred")).readings
     joined = [reading for reading in said if reading.value in (99, 299)]
     assert joined and all(reading.value == 99 or reading.doubt for reading in joined)
+
+
+def test_notes_written_as_a_recogniser_might_keep_what_was_annotated() -> None:
+    """Short words are lost or become others, but none of what a reading or the meter says."""
+    some, draw = passages.load_split("dev"), random.Random(5)
+    heard = [(passage, misheard(passage, draw)) for passage in some]
+    assert sum(one.words != other.words for one, other in heard) > len(some) / 2
+    for one, other in heard:
+        kept = [*one.lists["readings"], *([one.meter] if one.meter else [])]
+        said = [*other.lists["readings"], *([other.meter] if other.meter else [])]
+        plain = [item["said"].replace("'s", "s").replace(" is ", "s ") for item in kept]
+        assert [i["said"].replace("'s", "s").replace(" is ", "s ") for i in said] == plain

@@ -26,11 +26,8 @@ PAUSED = 0.6  # share of notes, of those with pauses, that keep them
 LOST, MOVED = 0.1, 0.15  # shares of pauses that are not heard, or heard longer or shorter
 LASTS = {SECONDS["short"]: (0.22, 0.75), SECONDS["long"]: (0.8, 1.5)}  # seconds
 HEARD = 0.4  # share of variants that are written as a recogniser might hear them
-DROPPED, CONFUSED, RESPELT = (
-    0.04,
-    0.08,
-    0.3,
-)  # short ones lost or taken for others; "'s" as "s", "is"
+DROPPED, CONFUSED = 0.04, 0.08  # shares, in these, of short words that are lost or taken for others
+RESPELT = 0.3  # share of "'s" written as "s" or "is"
 SOUND_ALIKE = (
     ("a", "the", "of"), ("it", "at", "that"), ("in", "and", "an"), ("is", "as", "was"),
     ("there", "they're", "their"), ("then", "than", "and"), ("to", "the"), ("from", "for"),
@@ -80,15 +77,16 @@ def _varied(passage: Passage, names: Sequence[Words], draw: random.Random) -> Pa
     own = [name for name in component_names([passage]) if name]
     given = {name: draw.choice(names) for name in own if draw.random() < RENAMED}
     if draw.random() < HEARD:
-        passage = _misheard(passage, draw)
+        passage = misheard(passage, draw)
     swaps = {word: other for pair in MIRRORED if draw.random() < MIRROR
              for word, other in (pair, pair[::-1])}  # fmt: skip
     return _rewritten(passage, _with_heads(given), swaps, draw)
 
 
-def _misheard(passage: Passage, draw: random.Random) -> Passage:
+def misheard(passage: Passage, draw: random.Random) -> Passage:
     """With short words lost or taken for others, but for those of anything annotated."""
     annotated = [item for items in passage.lists.values() for item in items]
+    annotated += [passage.meter] if passage.meter else []
     kept = {at for item in annotated for at in range(item.first, item.last + 1)}
     words: list[str] = []
     where: dict[int, tuple[int, int]] = {}
