@@ -12,6 +12,7 @@ from dataclasses import replace
 from talklog.confidence import with_confidence
 from talklog.context import Context
 from talklog.followups import due_of, follow_ups, spoken_cautions
+from talklog.glued import with_glued
 from talklog.handsfree import DROP
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
@@ -22,6 +23,7 @@ from talklog.roles import METERS
 from talklog.seen import Seen
 from talklog.sequels import settle_sequels
 from talklog.shapes import written_sizes
+from talklog.sureness import judged
 from talklog.things import actions, findings, parts
 from talklog.trained import final_roles
 from talklog.transcript import Transcript
@@ -45,8 +47,8 @@ def assemble(
     seen: Seen | None,
 ) -> Notes:
     """Puts the roled numbers and the other mentions together."""
-    roled = with_rivals(transcript, mentions, roled)
-    context = Context(transcript, mentions, roled, seen)
+    context = context_of(transcript, mentions, roled, seen)
+    roled = context.roled
     readings, unsure = _readings(context)
     readings, dropped = _without_dropped(transcript, readings)
     said = {item.last: item for item in roled}
@@ -71,6 +73,17 @@ def assemble(
     )
 
 
+def context_of(
+    transcript: Transcript,
+    mentions: Mentions,
+    roled: tuple[RoledNumber, ...],
+    seen: Seen | None,
+) -> Context:
+    """All that is known of a note before its numbers become readings."""
+    roled = with_rivals(transcript, mentions, roled)
+    return Context(transcript, mentions, with_glued(transcript, mentions, roled), seen)
+
+
 def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
     readings: list[Reading] = []
     unsure: list[Unsure] = []
@@ -79,6 +92,7 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
             continue
         made = make_reading(context, item, readings)
         if isinstance(made, Reading):
+            made = judged(context, item, made, readings)
             also = context.also_at(item.first)
             readings += [replace(made, position=place) for place in also] or [made]
         else:

@@ -15,7 +15,7 @@ from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
 from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of
 from talklog.roled import MEASURING, RoledNumber
-from talklog.roles import UNPOINTED
+from talklog.roles import OF_ANOTHER, UNPOINTED
 from talklog.vocabulary import UnitWords, load
 
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
@@ -170,7 +170,7 @@ def _of_another(setting: Setting, measure: Measure, earlier: Sequence[Reading]) 
     lender = next((r for r in reversed(earlier) if r.unit == measure.unit), None)
     name = setting.component.name if setting.component else NOT_SAID
     same = lender is not None and (name in (NOT_SAID, lender.component) or setting.said)
-    doubt = measure.doubt or (None if same else "the unit was said only of another value")
+    doubt = measure.doubt or (None if same else OF_ANOTHER)
     return replace(measure, doubt=doubt)
 
 

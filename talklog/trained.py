@@ -14,7 +14,7 @@ from talklog.lists import NEVER_CARRIED, borrowed
 from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
-from talklog.roles import FORMS, assign_roles
+from talklog.roles import FORMS, OF_ANOTHER, PERHAPS_NONE, assign_roles
 from talklog.seen import NumberSeen, Seen, see
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
@@ -107,7 +107,7 @@ def _lent(item: RoledNumber, units: Mapping[Mention | None, float]) -> RoledNumb
     small = value == value.to_integral_value() and abs(value) <= LARGEST_PLACE
     near_by = abs(item.first - unit.last) <= LENT_NEAR
     plain = units[unit] >= LENT_SURELY and near_by and not small
-    doubt = item.doubt or (None if plain else "the unit was said only of another value")
+    doubt = item.doubt or (None if plain else OF_ANOTHER)
     because = f"{item.because}; unit of another value by the trained reader ({units[unit]:.0%})"
     lent = borrowed(unit, item.number)
     return replace(item, unit=lent, because=because, doubt=doubt, carried=True, lent=True)
@@ -229,7 +229,7 @@ def _contested(mentions: Mentions, item: RoledNumber) -> RoledNumber:
 
 
 def _asked(item: RoledNumber) -> RoledNumber:
-    return replace(item, doubt=item.doubt or "it may be no reading of this job")
+    return replace(item, doubt=item.doubt or PERHAPS_NONE)
 
 
 def _changed(item: RoledNumber, role: str, chance: float) -> RoledNumber:

@@ -6,6 +6,7 @@ that need a pronouncing dictionary are skipped when its package is not installed
 
 import gzip
 import importlib.util
+import json
 import math
 import random
 import shutil
@@ -561,6 +562,18 @@ def test_copies_of_a_text_count_once(vocabulary):
     same = ngrams.witten_bell(thrice, len(vocabulary), (1, 1, 1), copies=3)
     for left, right in zip(model.tables, same.tables, strict=True):
         assert left.probability == pytest.approx(right.probability)
+
+
+def test_codes_are_said_in_known_letters_and_those_read_aloud_count_more(tmp_path):
+    index = tmp_path / "read.jsonl"
+    rows = [{"text": "Rubout G five two", "split": "train"}, {"text": "erase two", "split": "dev"}]
+    index.write_text("\n".join(map(json.dumps, rows)), encoding="utf-8")
+    words = ngrams.Vocabulary(["gasket", "spring"])
+    made = list(language_model.codes(words, [index], 1, made=400))
+    read = [line for line in made if line == ["rubout", "g", "five", "two"]]
+    assert len(read) == language_model.SPELLED_COPIES
+    assert len(made) == 400 + len(read)  # what a development speaker read is not there
+    assert list("gasket") in made and not any("<s>" in line for line in made)
 
 
 def test_varied_notes_keep_their_shape():

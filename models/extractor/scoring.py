@@ -145,6 +145,19 @@ def _readings(tally: Tally, passage: Passage, said: notes.Notes) -> None:
     tally.wanted["silent"] += len(judged)
 
 
+def has_value_and_unit(passage: Passage, readings: Sequence[notes.Reading]) -> list[bool]:
+    """Whether each reading is one of the annotated, with the same value and unit."""
+    wanted = passage.lists["readings"]
+    units = {item["unit"] for item in wanted} - {None}
+    pairs = match(readings, wanted, _same_value)
+    right = {
+        id(got)
+        for got, item in pairs
+        if _field_right("value", got, item, units) and _field_right("unit", got, item, units)
+    }
+    return [id(reading) in right for reading in readings]
+
+
 def _both_unsure(got: notes.Reading, passage: Passage) -> bool:
     unsure = passage.lists["unsure"]
     return got.doubt is not None and any(_share_words(got, item) for item in unsure)

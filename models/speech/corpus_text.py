@@ -5,6 +5,7 @@ the folder that holds text/NAME.txt.xz, one sentence a line. Sources and licence
 in the model card.
 """
 
+import json
 import lzma
 import os
 import re
@@ -53,7 +54,9 @@ def raw_sentences(corpus: str) -> Iterator[str]:
 
 
 def dictation(paths: Iterable[Path]) -> list[list[str]]:
-    """All notes of files: plain text, one note a line, or TOML with [[passage]] text."""
+    """All notes of files: plain text, one note a line, TOML with [[passage]] text, or what was read
+    aloud in the training clips of an index that ``pack`` wrote (JSON lines).
+    """
     return [WORD.findall(_lowered(note)) for path in paths for note in _notes(path)]
 
 
@@ -61,6 +64,9 @@ def _notes(path: Path) -> list[str]:
     text = path.read_text(encoding="utf-8")
     if path.suffix == ".toml":
         return [passage["text"] for passage in tomllib.loads(text)["passage"]]
+    if path.suffix == ".jsonl":
+        rows = map(json.loads, text.splitlines())
+        return [row["text"] for row in rows if row["split"] == "train"]
     return [line for line in text.splitlines() if line.strip()]
 
 

@@ -7,9 +7,12 @@ models/speech/work/lm.arpa.gz and lm.json (weights, sizes, perplexities). The pa
 with weights that suit the development dictation best, then pruned to the given size.
 Development dictation is --dev FILE ... (the extractor's development notes unless said
 otherwise); without it the weights stay as they are below.
+A part of its own are spelled words, codes, dates, telephone numbers and addresses, in which "two"
+is likelier than "to" (``prompts.codes``); --spelled FILE ... adds what people read aloud of that
+kind, --read FILE ... what they read from books, to the general text.
 Hand-written notes (--notes FILE ..., those of the extractor's training corpus unless said
-otherwise) make a part of their own, their numbers varied. Both kinds of file are plain text,
-one note a line, or TOML with [[passage]] text. Takes a minute or two and about 1 GB.
+otherwise) make a part of their own, their numbers varied. All these files are plain text, one note
+a line, TOML with [[passage]] text, or an index that ``pack`` wrote. Takes some minutes and 1 GB.
 """
 
 from __future__ import annotations
@@ -24,7 +27,7 @@ from random import Random
 
 import numpy as np
 
-from models.speech import corpus_text, lexicon
+from models.speech import corpus_text, lexicon, prompts
 from models.speech.dictation_grammar import Grammar, utterances
 from models.speech.ngrams import (
     Model,
@@ -40,13 +43,24 @@ from models.speech.ngrams import (
 
 WORK = Path(__file__).parent / "work"
 # Between what notes by other authors ask for (notes 0.75) and what books and spelled letters do.
-DEFAULT_WEIGHTS = {"grammar": 0.3, "workshop": 0.1, "general": 0.25, "notes": 0.35}
+DEFAULT_WEIGHTS = {
+    "grammar": 0.3,
+    "workshop": 0.04,
+    "general": 0.3,
+    "codes": 0.04,
+    "notes": 0.32,
+}
 DEFAULT_SHARPNESS = 0.0
 SHARPNESSES = (0.0, 0.25, 0.5, 0.75, 1.0)
 GRID = 20  # weights are tried in steps of 1/20
 # Least count of an n-gram kept, by order. Four-grams did not pay: same perplexity, bigger graph.
-CUTS = {"grammar": (1, 2, 3), "workshop": (1, 1, 2), "general": (1, 1, 2), "notes": (1, 1, 1)}
+CUTS = {"grammar": (1, 2, 3), "workshop": (1, 1, 2), "general": (1, 1, 2)} | {
+    "codes": (1, 1, 3),
+    "notes": (1, 1, 1),
+}
 HELD_OUT = 50  # one workshop sentence in so many is kept for measuring
+CODES = 300_000  # made
+SPELLED_COPIES = 10  # of each code that somebody read aloud
 COPIES = 10  # of each hand-written note, with other numbers: 3 % less perplexity than one copy
 VARIED = 0.7  # of the number words of a copy
 TEST_SEED = 90_001  # grammar sentences for measuring come from another seed
@@ -90,14 +104,33 @@ def varied(notes: list[list[str]], seed: int) -> Iterator[list[str]]:
             ]  # fmt: skip
 
 
-def gather(vocabulary: Vocabulary, notes: list[Path], count: int, seed: int) -> Texts:
+def codes(
+    vocabulary: Vocabulary, spelled: list[Path], seed: int, made: int = CODES
+) -> Iterator[list[str]]:
+    """So many made codes, and those of files, SPELLED_COPIES times."""
+    yield from itertools.islice(prompts.codes(Random(seed), Grammar(), set(vocabulary.ids)), made)
+    for words in hand_written(spelled):
+        yield from itertools.repeat(words, SPELLED_COPIES)
+
+
+def gather(
+    vocabulary: Vocabulary,
+    notes: list[Path],
+    spelled: list[Path],
+    read: list[Path],
+    count: int,
+    seed: int,
+) -> Texts:
     """The parts as id streams. Raises FileNotFoundError when the corpora are absent."""
     workshop = list(sentences(corpus_text.WORKSHOP))
     kept = [words for index, words in enumerate(workshop) if index % HELD_OUT]
     parts = {
         "grammar": vocabulary.stream(utterances(seed, count)),
         "workshop": vocabulary.stream(kept),
-        "general": vocabulary.stream(sentences(corpus_text.GENERAL)),
+        "general": vocabulary.stream(
+            itertools.chain(sentences(corpus_text.GENERAL), hand_written(read))
+        ),
+        "codes": vocabulary.stream(codes(vocabulary, spelled, seed)),
     }
     if notes:
         parts["notes"] = vocabulary.stream(varied(hand_written(notes), seed))
@@ -194,6 +227,8 @@ def main() -> None:
     parser.add_argument("--lexicon", type=Path, default=WORK / "lexicon.tsv")
     parser.add_argument("--dev", type=Path, nargs="*", default=corpus_text.DEVELOPMENT)
     parser.add_argument("--notes", type=Path, nargs="*", default=corpus_text.NOTES)
+    parser.add_argument("--spelled", type=Path, nargs="*", default=[])
+    parser.add_argument("--read", type=Path, nargs="*", default=[])
     parser.add_argument("--sentences", type=int, default=1_500_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--bigrams", type=int, default=130_000)
@@ -201,7 +236,8 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=WORK / "lm.arpa.gz")
     options = parser.parse_args()
     vocabulary = Vocabulary(lexicon.read_words(options.lexicon))
-    texts = gather(vocabulary, options.notes, options.sentences, options.seed)
+    files = options.notes, options.spelled, options.read
+    texts = gather(vocabulary, *files, options.sentences, options.seed)
     models = estimate(texts, len(vocabulary))
     measured = dict(texts.held_out)
     weights, sharpness = default_weights(models), DEFAULT_SHARPNESS

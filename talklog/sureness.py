@@ -1,0 +1,156 @@
+"""Step 5c: how probable it is that value and unit of a reading are right. Knows no bands.
+
+A logistic model of what the trained reader says of the number, where its unit comes from and what
+stands around it. A reading below the threshold gets a doubt; one above it loses the two doubts that
+a rule had for want of anything better. Weights and threshold: ``data/sureness.json``, made by
+``models.extractor.sureness`` from notes that the reader has not learned from.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from importlib.resources import files
+
+from talklog.context import Context
+from talklog.errors import DataFileError
+from talklog.notes import Reading
+from talklog.places import LARGEST_PLACE
+from talklog.roled import MEASURING, RoledNumber
+from talklog.roles import OF_ANOTHER, PERHAPS_NONE
+from talklog.seen import NumberSeen
+
+FAR = 9  # words: a unit that was said farther off is less sure
+LEAST = 0.003  # added to both sides of a probability, so that none is certain
+ARTICLES = ("a", "an", "the", "this", "that", "of")
+UNCLEAR = "it is not certain what it measures"
+GIVEN_UP = (OF_ANOTHER, PERHAPS_NONE)  # doubts of rules that the model decides upon instead
+FEATURES = (
+    "constant",
+    "reading",  # log odds of its being a reading, by the reader
+    "quantity",  # the same of what it measures
+    "cue",  # a cue gave its role
+    "carried",  # its unit was said of another value
+    "lent",  # only the reader says so
+    "unit",  # log odds of that unit, by the reader, if it was said of another value
+    "carried_on",  # no unit was said, and it goes on in that of the value before
+    "same_thing",  # as the value that the unit comes from
+    "same_quantity",
+    "far",  # from that value
+    "of_two",  # its unit word can be two units
+    "of_more",
+    "part",  # no whole number: mostly something that was measured
+    "small",  # a whole number that could count something or name a place
+    "before_thing",  # "the eight inch grinder"
+    "behind_article",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Sureness:
+    """A logistic model; ``ask`` is the probability below which a reading is asked about."""
+
+    ask: float
+    weights: Mapping[str, float]
+
+    def of(self, features: Mapping[str, float]) -> float:
+        """The probability that value and unit are right."""
+        total = sum(self.weights[name] * value for name, value in features.items())
+        return 1 / (1 + math.exp(-total))
+
+
+def judged(
+    context: Context, item: RoledNumber, reading: Reading, earlier: Sequence[Reading]
+) -> Reading:
+    """The reading, asked about if it is not sure enough. "the eight inch grinder" -> asked."""
+    if context.read_of.get(item.first) is None or reading.doubt not in (None, *GIVEN_UP):
+        return reading
+    sure = model().of(features(context, item, reading, earlier))
+    doubt = None if sure >= model().ask else reading.doubt or _why(context, item, reading)
+    return replace(reading, doubt=doubt)
+
+
+def _why(context: Context, item: RoledNumber, reading: Reading) -> str:
+    if item.carried or item.unit is None:
+        return OF_ANOTHER
+    read = context.read_of[item.first]
+    measured = read.quantities.get(reading.quantity, 0.0)
+    return UNCLEAR if measured < sum(read.roles[role] for role in MEASURING) else PERHAPS_NONE
+
+
+def features(
+    context: Context, item: RoledNumber, reading: Reading, earlier: Sequence[Reading]
+) -> dict[str, float]:
+    """What the model looks at, by the names of FEATURES."""
+    read = context.read_of[item.first]
+    lender = next((r for r in reversed(earlier) if reading.unit and r.unit == reading.unit), None)
+    owed = lender is not None and (item.carried or item.unit is None)
+    units = len(item.unit.units) if item.unit else 0
+    words = context.transcript.words
+    behind = words[item.first - 1].text if item.first else ""
+    whole = item.number.value == item.number.value.to_integral_value()
+    return {
+        "constant": 1.0,
+        "reading": _log_odds(sum(read.roles[role] for role in MEASURING)),
+        "quantity": _log_odds(read.quantities.get(reading.quantity, 0.0)),
+        "cue": float(item.sure),
+        "carried": float(item.carried),
+        "lent": float(item.lent),
+        "unit": _log_odds(_chance_of_unit(read, item)) if item.carried else 0.0,
+        "carried_on": float(item.unit is None),
+        "same_thing": float(owed and lender.component == reading.component),
+        "same_quantity": float(owed and lender.quantity == reading.quantity),
+        "far": float(owed and reading.first - lender.last > FAR),
+        "of_two": float(units == 2),
+        "of_more": float(units > 2),
+        "part": float(not whole),
+        "small": float(whole and abs(item.number.value) <= LARGEST_PLACE),
+        "before_thing": float(_is_before_thing(context, item)),
+        "behind_article": float(behind in ARTICLES),
+    }
+
+
+def _chance_of_unit(read: NumberSeen, item: RoledNumber) -> float:
+    return sum(
+        chance for unit, chance in read.units.items() if unit and unit.name == item.unit.name
+    )
+
+
+def _is_before_thing(context: Context, item: RoledNumber) -> bool:
+    """Whether a thing follows the unit without a pause, and the unit is no plural."""
+    words, after = context.transcript.words, item.last + 1
+    if item.unit is None or item.carried or after >= len(words):
+        return False
+    joined = not words[after].pause_before and not words[item.last].text.endswith("s")
+    return joined and any(thing.first == after for thing in context.components)
+
+
+def _log_odds(chance: float) -> float:
+    return math.log((chance + LEAST) / (1 - chance + LEAST))
+
+
+# ---- weights -------------------------------------------------------------------------------------
+
+
+@lru_cache(maxsize=1)
+def model() -> Sureness:
+    """The weights that come with talklog."""
+    return parse_model((files("talklog") / "data" / "sureness.json").read_text("utf-8"))
+
+
+def parse_model(text: str) -> Sureness:
+    """Raises DataFileError when a key is missing or unknown, or a value is no number."""
+    try:
+        data = json.loads(text)
+        weights = {name: float(value) for name, value in data.pop("weights").items()}
+        ask = float(data.pop("ask"))
+        if wrong := set(weights) ^ set(FEATURES) | set(data):
+            raise ValueError(f"{', '.join(sorted(wrong))} is missing or unknown")
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise DataFileError(
+            f"sureness.json: is broken ({error}); make it again with models.extractor.sureness"
+        ) from None
+    return Sureness(ask, weights)

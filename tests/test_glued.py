@@ -1,0 +1,48 @@
+"""Numbers that may be two: what is asked about, and what stays as it is."""
+
+import pytest
+
+from talklog.glued import with_glued
+from talklog.mentions import find_mentions
+from talklog.roles import assign_roles
+from talklog.transcript import Source, Transcript, Word
+
+# Words, "|" for a pause -> (value, its alternative) of each number that gets a doubt here.
+ROWS = (
+    ("cells | two point one | two point oh | one nine | two point two volts", {("2.019", None)}),
+    ("cell two point oh one nine volts", set()),
+    ("nut went on at fifty newton metres | right one forty five now", {("145", "45")}),
+    ("pressure one thirty five psi", set()),
+    ("pressure left one thirty two psi | right one eighteen psi", set()),
+    (
+        "contribution | one is a hundred percent | two ninety six | three a hundred | four eighty",
+        {("296", "96"), ("480", "80")},
+    ),
+    ("contribution | two ninety six | and a hundred", set()),
+    ("solenoid | one more try | gave three twenty nine ohms", set()),
+)
+
+
+def transcript(text: str) -> Transcript:
+    words, pause = [], 0.0
+    for token in text.split():
+        if token == "|":
+            pause = 0.4
+        else:
+            words.append(Word(token, pause_before=pause))
+            pause = 0.0
+    return Transcript(Source("audio", "note", "0" * 64), tuple(words))
+
+
+@pytest.mark.parametrize(("said", "wanted"), ROWS)
+def test_numbers_that_may_be_two(said: str, wanted: set) -> None:
+    note = transcript(said)
+    mentions = find_mentions(note)
+    roled = assign_roles(note, mentions)
+    found = with_glued(note, mentions, roled)
+    asked = {
+        (item.number.said, item.others[0].said if item.others else None)
+        for item, before in zip(found, roled, strict=True)
+        if item.doubt and not before.doubt
+    }
+    assert asked == wanted
