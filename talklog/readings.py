@@ -21,6 +21,7 @@ from talklog.vocabulary import UnitWords, load
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
 CLOSE = 9  # words: within these a carried unit is said in the reason, beyond it is asked about
 
+OF_ANOTHER_THING = "the unit was said only of another thing"
 DOINGS = ("turns", "angle")  # said of what was done: a bare value does not go on with them
 SURE = 0.9  # P(reading) from which a bare number is one, even of something not said
 GUESSED = 0.3  # the same as LIKELY, of a number that certainly is a reading
@@ -93,7 +94,7 @@ def make_reading(
         last=max(end, item.number.last),
         reason=f"role {role}: {why_role}; quantity {measure.quantity}: {measure.why_quantity}; "
         f"{measure.why_unit}component: {why_component}",
-        doubt=item.doubt or measure.doubt or _doubtful_place(context, item),
+        doubt=_doubt(context, item, measure),
         alternatives=_alternatives(item, measure),
         may_be=tuple(_may_be(context, first, name, replace(quantity, name=measure.quantity))),
     )
@@ -109,6 +110,13 @@ def _may_be(context: Context, first: int, name: str, quantity: Quantity) -> Iter
         for measured, share in ((quantity.name, 1.0), *quantity.others):
             if (component, measured) != (name, quantity.name):
                 yield Meant(measured, component, of_thing * share)
+
+
+def _doubt(context: Context, item: RoledNumber, measure: Measure) -> str | None:
+    """Why a reading must be asked about. That its unit belongs to another thing says more than
+    that it belongs to another value."""
+    own = None if measure.doubt == OF_ANOTHER_THING and item.doubt == OF_ANOTHER else item.doubt
+    return own or measure.doubt or _doubtful_place(context, item)
 
 
 def _doubtful_place(context: Context, item: RoledNumber) -> str | None:
@@ -170,7 +178,7 @@ def _of_another(setting: Setting, measure: Measure, earlier: Sequence[Reading]) 
     lender = next((r for r in reversed(earlier) if r.unit == measure.unit), None)
     name = setting.component.name if setting.component else NOT_SAID
     same = lender is not None and (name in (NOT_SAID, lender.component) or setting.said)
-    doubt = measure.doubt or (None if same else OF_ANOTHER)
+    doubt = measure.doubt or (None if same else OF_ANOTHER_THING)
     return replace(measure, doubt=doubt)
 
 

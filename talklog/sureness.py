@@ -1,9 +1,10 @@
 """Step 5c: how probable it is that value and unit of a reading are right. Knows no bands.
 
 A logistic model of what the trained reader says of the number, where its unit comes from and what
-stands around it. A reading below the threshold gets a doubt; one above it loses the two doubts that
-a rule had for want of anything better. Weights and threshold: ``data/sureness.json``, made by
-``models.extractor.sureness`` from notes that the reader has not learned from.
+stands around it. A reading that is not sure enough gets a doubt; one that is very sure loses the
+two doubts that a rule had for want of anything better. Weights and thresholds stand in
+``data/sureness.json``, made by ``models.extractor.sureness`` from notes that the reader has not
+learned from.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from talklog.errors import DataFileError
 from talklog.notes import Reading
 from talklog.places import LARGEST_PLACE
 from talklog.roled import MEASURING, RoledNumber
-from talklog.roles import OF_ANOTHER, PERHAPS_NONE
+from talklog.roles import ATTRIBUTIVE, OF_ANOTHER, PERHAPS_NONE
 from talklog.seen import NumberSeen
 
 FAR = 9  # words: a unit that was said farther off is less sure
@@ -51,9 +52,11 @@ FEATURES = (
 
 @dataclass(frozen=True, slots=True)
 class Sureness:
-    """A logistic model; ``ask`` is the probability below which a reading is asked about."""
+    """A logistic model. A reading that is right with less than ``ask`` is asked about; the doubt of
+    a rule goes from ``trust`` on."""
 
     ask: float
+    trust: float
     weights: Mapping[str, float]
 
     def of(self, features: Mapping[str, float]) -> float:
@@ -69,8 +72,9 @@ def judged(
     if context.read_of.get(item.first) is None or reading.doubt not in (None, *GIVEN_UP):
         return reading
     sure = model().of(features(context, item, reading, earlier))
-    doubt = None if sure >= model().ask else reading.doubt or _why(context, item, reading)
-    return replace(reading, doubt=doubt)
+    if reading.doubt is None and sure < model().ask:
+        return replace(reading, doubt=_why(context, item, reading))
+    return replace(reading, doubt=None) if sure >= model().trust else reading
 
 
 def _why(context: Context, item: RoledNumber, reading: Reading) -> str:
@@ -120,11 +124,11 @@ def _chance_of_unit(read: NumberSeen, item: RoledNumber) -> float:
 
 
 def _is_before_thing(context: Context, item: RoledNumber) -> bool:
-    """Whether a thing follows the unit without a pause, and the unit is no plural."""
+    """Whether a thing follows a unit in the singular, without a pause."""
     words, after = context.transcript.words, item.last + 1
     if item.unit is None or item.carried or after >= len(words):
         return False
-    joined = not words[after].pause_before and not words[item.last].text.endswith("s")
+    joined = not words[after].pause_before and words[item.last].text in ATTRIBUTIVE
     return joined and any(thing.first == after for thing in context.components)
 
 
@@ -146,11 +150,11 @@ def parse_model(text: str) -> Sureness:
     try:
         data = json.loads(text)
         weights = {name: float(value) for name, value in data.pop("weights").items()}
-        ask = float(data.pop("ask"))
+        ask, trust = float(data.pop("ask")), float(data.pop("trust"))
         if wrong := set(weights) ^ set(FEATURES) | set(data):
             raise ValueError(f"{', '.join(sorted(wrong))} is missing or unknown")
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise DataFileError(
             f"sureness.json: is broken ({error}); make it again with models.extractor.sureness"
         ) from None
-    return Sureness(ask, weights)
+    return Sureness(ask, trust, weights)

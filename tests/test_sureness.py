@@ -20,11 +20,11 @@ def transcript(text: str) -> Transcript:
 
 def stored() -> dict:
     model = sureness.model()
-    return {"ask": model.ask, "weights": dict(model.weights)}
+    return {"ask": model.ask, "trust": model.trust, "weights": dict(model.weights)}
 
 
 def test_the_file_that_comes_with_talklog_can_be_read() -> None:
-    assert 0.5 < sureness.model().ask < 1
+    assert 0.5 < sureness.model().ask <= sureness.model().trust < 1
     assert set(sureness.FEATURES) == set(sureness.model().weights)
 
 
@@ -53,7 +53,7 @@ def test_no_file_at_all_is_refused() -> None:
 
 def test_by_hand() -> None:
     """-1 + 2 * 0.5 is 0: even odds."""
-    model = sureness.Sureness(0.9, {"constant": -1.0, "reading": 2.0})
+    model = sureness.Sureness(0.7, 0.9, {"constant": -1.0, "reading": 2.0})
     assert model.of({"constant": 1.0, "reading": 0.5}) == pytest.approx(0.5)
 
 

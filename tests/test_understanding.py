@@ -174,7 +174,7 @@ def test_nothing_is_invented_and_every_number_is_accounted_for(words: list[str])
     transcript = spoken(" ".join(words))
     notes = understand(transcript)
     roled, _ = final_roles(transcript, find_mentions(transcript))
-    values = {n.number.said for n in roled}
+    values = {n.said for item in roled for n in (item.number, *item.others)}
     for reading in notes.readings:
         assert 0 <= reading.first <= reading.last < len(transcript.words)
         assert reading.said in values
