@@ -5,7 +5,7 @@ import pytest
 from talklog.glued import with_glued
 from talklog.mentions import find_mentions
 from talklog.roles import assign_roles
-from talklog.transcript import Source, Transcript, Word
+from tests.test_passages import spoken
 
 # Words, "|" for a pause -> (value, its alternative) of each number that gets a doubt here.
 ROWS = (
@@ -23,20 +23,9 @@ ROWS = (
 )
 
 
-def transcript(text: str) -> Transcript:
-    words, pause = [], 0.0
-    for token in text.split():
-        if token == "|":
-            pause = 0.4
-        else:
-            words.append(Word(token, pause_before=pause))
-            pause = 0.0
-    return Transcript(Source("audio", "note", "0" * 64), tuple(words))
-
-
 @pytest.mark.parametrize(("said", "wanted"), ROWS)
 def test_numbers_that_may_be_two(said: str, wanted: set) -> None:
-    note = transcript(said)
+    note = spoken(said)
     mentions = find_mentions(note)
     roled = assign_roles(note, mentions)
     found = with_glued(note, mentions, roled)
