@@ -153,6 +153,8 @@ def parse_model(text: str) -> Sureness:
         ask, trust = float(data.pop("ask")), float(data.pop("trust"))
         if wrong := set(weights) ^ set(FEATURES) | set(data):
             raise ValueError(f"{', '.join(sorted(wrong))} is missing or unknown")
+        if not all(map(math.isfinite, (ask, trust, *weights.values()))):
+            raise ValueError("a value is no finite number")  # nothing would be asked about
     except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise DataFileError(
             f"sureness.json: is broken ({error}); make it again with models.extractor.sureness"

@@ -35,9 +35,17 @@ def test_the_file_that_comes_with_talklog_can_be_read() -> None:
         lambda data: data["weights"].pop("reading"),
         lambda data: data["weights"].update(surprise=1.0),
         lambda data: data["weights"].update(reading="much"),
+        lambda data: data["weights"].update(reading=float("nan")),
         lambda data: data.update(more=1),
     ],
-    ids=["no threshold", "a weight is missing", "unknown weight", "no number", "unknown key"],
+    ids=[
+        "no threshold",
+        "a weight is missing",
+        "unknown weight",
+        "no number",
+        "not finite",
+        "unknown key",
+    ],
 )
 def test_a_broken_file_is_refused(spoil) -> None:
     data = stored()

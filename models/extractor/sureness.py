@@ -23,6 +23,7 @@ from pathlib import Path
 import click
 import numpy as np
 
+from models.evaluation.fit_doubt import logistic
 from talklog import sureness
 from talklog.assemble import context_of
 from talklog.mentions import find_mentions
@@ -36,7 +37,6 @@ from .scoring import has_value_and_unit, transcript_of
 
 DATA = Path(sureness.__file__).parent / "data" / "sureness.json"
 UNLEARNED = ("briar", "clover", "lupin", "nettle", "teasel", "thistle", "vetch")
-RIDGE = 1.0
 FOLDS = 5
 SHOWN = ((0.0, 1.01), (0.7, 0.86), (0.74, 0.86), (0.74, 0.9), (0.8, 0.8), (0.85, 0.85), (0.85, 0.9))
 BINS = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 1.01)
@@ -84,24 +84,13 @@ def table_of(found: Sequence[Judged]) -> tuple[np.ndarray, np.ndarray]:
     return np.array(rows), np.array([one.right for one in found], float)
 
 
-def fitted(rows: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Weights of largest likelihood with a ridge on all but the constant, by Newton's method."""
-    ridge = np.diag([1e-3, *[RIDGE] * (rows.shape[1] - 1)])
-    weights = np.zeros(rows.shape[1])
-    for _ in range(30):
-        chance = 1 / (1 + np.exp(-rows @ weights))
-        slope = rows.T @ (right - chance) - ridge @ weights
-        weights += np.linalg.solve((rows.T * (chance * (1 - chance))) @ rows + ridge, slope)
-    return weights
-
-
 def held_out(found: Sequence[Judged]) -> np.ndarray:
     """The probability of each reading, by weights that have not seen its note."""
     rows, right = table_of(found)
     folds = np.array([sum(one.note.encode()) % FOLDS for one in found])
     chances = np.zeros(len(found))
     for fold in range(FOLDS):
-        weights = fitted(rows[folds != fold], right[folds != fold])
+        weights = logistic(rows[folds != fold], right[folds != fold])
         chances[folds == fold] = 1 / (1 + np.exp(-rows[folds == fold] @ weights))
     return chances
 
@@ -140,7 +129,7 @@ def main(ask: float, trust: float) -> None:
     open_ = [one for one in found if one.features is not None]
     chances = held_out(open_)
     report(found, open_, chances)
-    weights = fitted(*table_of(open_))
+    weights = logistic(*table_of(open_))
     named = dict(zip(sureness.FEATURES, weights.round(3).tolist(), strict=True))
     DATA.write_text(
         json.dumps({"ask": ask, "trust": trust, "weights": named}, indent=1) + "\n",
