@@ -33,6 +33,8 @@ MFCC_CONF = f"""--use-energy=false
 --sample-frequency={SAMPLE_RATE}
 --dither=1.0
 """
+# Chunks of 60 frames (20 of output): with Kaldi's 20 most of the time goes into laying out the
+# weights anew for each; longer ones would make live notes wait.
 MODEL_CONF = """--min-active=200
 --max-active={active}
 --beam={beam}
@@ -43,6 +45,7 @@ MODEL_CONF = """--min-active=200
 --endpoint.rule2.min-trailing-silence=0.8
 --endpoint.rule3.min-trailing-silence=1.2
 --endpoint.rule4.min-trailing-silence=2.0
+--frames-per-chunk=60
 """
 
 Writer = Callable[[BinaryWriter, str], None]
