@@ -1,25 +1,33 @@
-"""Step 4h: numbers that may be two, for reasons outside their own words. Knows no bands.
+"""Step 4h: numbers that may be two, or two that may be one, for reasons outside their own words.
 
 "eight point three, pause, seven one" may be 8.371 or 8.3 and 7.1; "right one thirty five" may be
-135, or 35 of the right one; "two ninety nine" behind "one is a hundred" 299, or 99 of the second.
+135, or 35 of the right one; "two ninety nine" behind "one is a hundred" 299, or 99 of the second;
+"two litres two" may be 2.2. Knows no bands.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from decimal import Decimal
+from itertools import pairwise
 
 from talklog.mentions import Mention, Mentions, near
 from talklog.numbers import Number, find_numbers
 from talklog.places import LARGEST_PLACE
-from talklog.roled import MEASURING, RoledNumber
-from talklog.roles import BLURRED
+from talklog.roled import ARTICLE, MEASURING, RoledNumber
+from talklog.roles import BLURRED, OF_ANOTHER, PERHAPS_NONE
 from talklog.scopes import SHORT_PAUSE
 from talklog.transcript import Transcript
 
 REACH = 16  # words between a place and the number that counts on from it
 COUNTED = "its first word could be a place, and the value"
 PRONOUN = "its first word could stand for a thing, and the value"
+TAIL = "the number behind its unit may belong to it"
+OF_BEFORE = "it may belong to the number before it"
+PLACES = 6  # decimals of what has no end: two minutes forty in minutes
+SIXTIETHS = ("h", "min", "deg")  # units whose parts are sixtieths, by definition (BIPM, table 8)
+PLACED = ("position", "count", "inside", "part_quantity", ARTICLE)  # roles that stand by themselves
 NAMES = ("position", "component", "quantity")
 
 
@@ -35,7 +43,7 @@ def with_glued(
             item = _doubted(transcript, mentions, item, before)
         found.append(item)
         before = item if valued else before
-    return tuple(found)
+    return tuple(_with_tails(transcript, found))
 
 
 def _doubted(
@@ -48,6 +56,44 @@ def _doubted(
     if not why or (why == PRONOUN and not _is_nearer(rest, item.number, before)):
         return item
     return replace(item, doubt=f"{why} {rest.said}", others=(rest, *item.others))
+
+
+def _with_tails(transcript: Transcript, found: list[RoledNumber]) -> list[RoledNumber]:
+    """Both numbers of "two litres two" and "seven inches four ten" are asked about."""
+    result = list(found)
+    for at, (one, other) in enumerate(pairwise(found)):
+        if not _is_tail(transcript, one, other):
+            continue
+        joined = _with_tail(one, other.number)
+        others = (joined, *one.others) if joined else one.others
+        result[at] = replace(result[at], doubt=_firm(one) or TAIL, others=others)
+        if other.role in MEASURING:
+            result[at + 1] = replace(other, doubt=_firm(other) or OF_BEFORE)
+    return result
+
+
+def _firm(item: RoledNumber) -> str | None:
+    """A doubt that stays whatever is known of the number besides."""
+    return None if item.doubt in (OF_ANOTHER, PERHAPS_NONE) else item.doubt
+
+
+def _is_tail(transcript: Transcript, one: RoledNumber, other: RoledNumber) -> bool:
+    """Whether a number without a unit of its own follows a unit in the same breath."""
+    own = one.role in MEASURING and one.unit is not None and not one.carried
+    bare = other.role not in PLACED and (other.unit is None or other.carried)
+    close = own and bare and other.first == one.last + 1 and one.number.last < one.last
+    return close and transcript.words[other.first].pause_before < SHORT_PAUSE
+
+
+def _with_tail(one: RoledNumber, tail: Number) -> Number | None:
+    """ "two litres two" as 2.2; none where the parts cannot be told."""
+    whole = all(value == int(value) for value in (one.number.value, tail.value))
+    if not whole or tail.high is not None or one.number.high is not None or tail.value <= 0:
+        return None
+    parts = 60 if one.unit.name in SIXTIETHS else 10 ** len(str(int(tail.value)))
+    value = round(one.number.value + Decimal(int(tail.value)) / parts, PLACES)
+    said = f"{value.normalize():f}"
+    return replace(one.number, last=tail.last, value=value, said=said, form="mixed")
 
 
 def _is_nearer(rest: Number, number: Number, before: RoledNumber | None) -> bool:

@@ -151,7 +151,20 @@ def _unit_after(transcript: Transcript, mentions: Mentions, number: Number) -> M
     """The unit straight after a number, or with a few words between: "half a millimetre", "point
     eight of an ohm", "thirty one back p s i"."""
     starts = _unit_starts(transcript, mentions, number)
-    return next((unit for at in starts if (unit := _unit_at(mentions, at))), None)
+    unit = next((unit for at in starts if (unit := _unit_at(mentions, at))), None)
+    return unit if unit and not _is_of_the_next(transcript, mentions, number, unit) else None
+
+
+def _is_of_the_next(
+    transcript: Transcript, mentions: Mentions, number: Number, unit: Mention
+) -> bool:
+    """ "first one point one, second nought point six": a word behind a pause, with a number right
+    behind it, is no unit of the number before."""
+    parted = paused(transcript, number.last, unit.first, seconds=SHORT_PAUSE)
+    after = unit.last + 1
+    runs = near(mentions.numbers, unit.last, after)
+    number_behind = any(run.first <= after <= run.last for run in runs)
+    return parted and number_behind and not paused(transcript, unit.last, after, seconds=SHORT_PAUSE)
 
 
 def _unit_starts(transcript: Transcript, mentions: Mentions, number: Number) -> Iterator[int]:

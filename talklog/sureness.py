@@ -18,6 +18,7 @@ from importlib.resources import files
 
 from talklog.context import Context
 from talklog.errors import DataFileError
+from talklog.notearrays import QUANTITIES
 from talklog.notes import Reading
 from talklog.places import LARGEST_PLACE
 from talklog.roled import MEASURING, RoledNumber
@@ -43,6 +44,7 @@ FEATURES = (
     "far",  # from that value
     "of_two",  # its unit word can be two units
     "of_more",
+    "meant",  # log odds of the unit among those, by what the reader takes it to measure
     "part",  # no whole number: mostly something that was measured
     "small",  # a whole number that could count something or name a place
     "before_thing",  # "the eight inch grinder"
@@ -99,7 +101,7 @@ def features(
     return {
         "constant": 1.0,
         "reading": _log_odds(sum(read.roles[role] for role in MEASURING)),
-        "quantity": _log_odds(read.quantities.get(reading.quantity, 0.0)),
+        "quantity": _log_odds(_chance_of_quantity(read, reading.quantity)),
         "cue": float(item.sure),
         "carried": float(item.carried),
         "lent": float(item.lent),
@@ -110,11 +112,28 @@ def features(
         "far": float(owed and reading.first - lender.last > FAR),
         "of_two": float(units == 2),
         "of_more": float(units > 2),
+        "meant": _log_odds(_chance_of_word(read, item, reading.unit)) if units > 1 else 0.0,
         "part": float(not whole),
         "small": float(whole and abs(item.number.value) <= LARGEST_PLACE),
         "before_thing": float(_is_before_thing(context, item)),
         "behind_article": float(behind in ARTICLES),
     }
+
+
+def _chance_of_quantity(read: NumberSeen, name: str) -> float:
+    """Of what the reader has no name for ("decibels") it says nothing: even odds."""
+    return read.quantities.get(name, 0.0) if name in QUANTITIES else 0.5
+
+
+def _chance_of_word(read: NumberSeen, item: RoledNumber, name: str | None) -> float:
+    """Of a unit among those that its word can be: "pounds" that the reader takes for a pressure are
+    hardly those of a torque."""
+    served = {
+        unit.name: sum(read.quantities.get(quantity, 0.0) for quantity in unit.quantities)
+        for unit in item.unit.units
+    }
+    total = sum(served.values())
+    return served.get(name, 0.0) / total if total else 0.5
 
 
 def _chance_of_unit(read: NumberSeen, item: RoledNumber) -> float:

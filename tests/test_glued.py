@@ -19,6 +19,11 @@ ROWS = (
         {("296", "96"), ("480", "80")},
     ),
     ("contribution | two ninety six | and a hundred", set()),
+    ("sump took two litres two | filter changed", {("2", "2.2")}),
+    ("swivel head stands at two degrees forty", {("2", "2.666667"), ("40", None)}),
+    ("width | one millimetre two | right at the foot", {("1", "1.2"), ("2", None)}),
+    ("sump took two litres | two filters", set()),
+    ("tested at fifteen psi five minutes", set()),
     ("solenoid | one more try | gave three twenty nine ohms", set()),
 )
 

@@ -46,6 +46,10 @@ FACTORS = [
     ("inHg", "kPa", "3.386389", "3.386389", None),  # conventional; scipy has none
     ("mmHg", "kPa", "0.1333224", "0.1333224", None),
     ("inH2O", "Pa", "249.0889", "249.0889", None),
+    ("mmH2O", "Pa", "9.80665", "9.80665", None),
+    ("kn", "km/h", "1.852", "1.852", sc.knot / sc.kmh),
+    ("ft3/min", "l/min", "28.316846592", "28.31685", sc.foot**3 * 1000),
+    ("m3/h", "l/min", str(1000 / 60), None, None),
     ("gal_us", "l", "3.785411784", "3.785412", sc.gallon / sc.liter),
     ("qt_us", "l", "0.946352946", "0.9463529", sc.gallon / 4 / sc.liter),
     ("pt_us", "l", "0.473176473", "0.4731765", sc.gallon / 8 / sc.liter),
@@ -193,7 +197,7 @@ def test_trap_rounded_factors_are_not_used() -> None:
 KINDS = [
     ("N.m", "mm"), ("lbf", "lb"), ("kgf", "kg"), ("lbf.ft", "psi"), ("mm", "mm/m"), ("Hz", "rpm"),
     ("percent", "mm/m"), ("percent", "turns"), ("V", "A"), ("deg", "degC"), ("kW", "N.m"),
-    ("ml", "mm"), ("l", "l/min"), ("s", "Hz"), ("A", "A.h"),
+    ("ml", "mm"), ("l", "l/min"), ("s", "Hz"), ("A", "A.h"), ("kVA", "kW"), ("kVA", "kV"), ("uF", "A.h"),
 ]  # fmt: skip
 
 
