@@ -103,6 +103,20 @@ def _is_certain(setting: Setting) -> bool:
     return bool(setting.units) or near
 
 
+def unit_chances(context: Context, first: int, units: Sequence[UnitWords]) -> dict[str, float]:
+    """How probable each unit of a word is, by what the trained reader takes the number at the word
+    ``first`` to measure: "pounds" of a pressure are psi. Empty if it says nothing of that."""
+    read = context.read_of.get(first)
+    if read is None:
+        return {}
+    served = {
+        unit.name: sum(read.quantities.get(quantity, 0.0) for quantity in unit.quantities)
+        for unit in units
+    }
+    total = sum(served.values())
+    return {name: chance / total for name, chance in served.items()} if total else {}
+
+
 def possible(units: Sequence[UnitWords]) -> tuple[str, ...]:
     """The quantities that a unit can serve; all when none was said."""
     served = dict.fromkeys(quantity for unit in units for quantity in unit.quantities)

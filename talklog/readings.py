@@ -13,7 +13,7 @@ from talklog.context import Context
 from talklog.links import PASSAGE, SAYING
 from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
-from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of
+from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of, unit_chances
 from talklog.roled import MEASURING, RoledNumber
 from talklog.roles import OF_ANOTHER, UNPOINTED
 from talklog.vocabulary import UnitWords, load
@@ -31,6 +31,9 @@ LONG = 1000  # millimetres: none of what is measured finely is as large
 FINE = (
     *("clearance", "gap", "play", "backlash", "runout", "thickness", "diameter", "taper"),
     *("flatness", "squareness", "deflection", "elongation", "depth", "width"),
+)
+HARDLY = (
+    0.3  # probability of a unit among those of its word, by the reader, below which it is asked
 )
 SMALL_MIL = 1  # a part of a mil is a part of a millimetre: nobody measures a quarter of a thou
 LARGE = (
@@ -170,6 +173,7 @@ def _measure(setting: Setting, quantity: Quantity, earlier: Sequence[Reading]) -
     fitting = tuple(unit for unit in setting.units if quantity.name in unit.quantities)
     measure = _of_units(quantity, fitting or setting.units)
     measure = _settled(setting.context, item, setting.component, measure)
+    measure = _contested(setting, measure)
     return _of_another(setting, measure, earlier) if item.lent else measure
 
 
@@ -257,6 +261,18 @@ def _settled(
         measure = measure if fits else replace(measure, quantity=unit.quantities[0])
         return _certain(measure, said, "the unit that was said elsewhere in the note")
     return _either(measure, item) if {"mm", "thou"} <= names else measure
+
+
+def _contested(setting: Setting, measure: Measure) -> Measure:
+    """ "cables tightened to one forty pounds": a torque was said, but the trained reader takes it
+    for a tension, and then the pounds are others."""
+    item = setting.item
+    chances = unit_chances(setting.context, item.first, item.unit.units)
+    if measure.doubt or chances.get(measure.unit, 1.0) >= HARDLY:
+        return measure
+    others = tuple(u for u in item.unit.units if chances[u.name] > chances[measure.unit])
+    names = " or ".join((measure.unit, *(u.name for u in others)))
+    return replace(measure, doubt=f"the unit could be {names}", others=others)
 
 
 def _may_be_volume(context: Context, item: RoledNumber) -> bool:

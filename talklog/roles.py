@@ -164,7 +164,9 @@ def _is_of_the_next(
     after = unit.last + 1
     runs = near(mentions.numbers, unit.last, after)
     number_behind = any(run.first <= after <= run.last for run in runs)
-    return parted and number_behind and not paused(transcript, unit.last, after, seconds=SHORT_PAUSE)
+    return (
+        parted and number_behind and not paused(transcript, unit.last, after, seconds=SHORT_PAUSE)
+    )
 
 
 def _unit_starts(transcript: Transcript, mentions: Mentions, number: Number) -> Iterator[int]:

@@ -21,6 +21,7 @@ from talklog.errors import DataFileError
 from talklog.notearrays import QUANTITIES
 from talklog.notes import Reading
 from talklog.places import LARGEST_PLACE
+from talklog.quantity import unit_chances
 from talklog.roled import MEASURING, RoledNumber
 from talklog.roles import ATTRIBUTIVE, OF_ANOTHER, PERHAPS_NONE
 from talklog.seen import NumberSeen
@@ -95,6 +96,7 @@ def features(
     lender = next((r for r in reversed(earlier) if reading.unit and r.unit == reading.unit), None)
     owed = lender is not None and (item.carried or item.unit is None)
     units = len(item.unit.units) if item.unit else 0
+    meant = unit_chances(context, item.first, item.unit.units if item.unit else ())
     words = context.transcript.words
     behind = words[item.first - 1].text if item.first else ""
     whole = item.number.value == item.number.value.to_integral_value()
@@ -112,7 +114,7 @@ def features(
         "far": float(owed and reading.first - lender.last > FAR),
         "of_two": float(units == 2),
         "of_more": float(units > 2),
-        "meant": _log_odds(_chance_of_word(read, item, reading.unit)) if units > 1 else 0.0,
+        "meant": _log_odds(meant.get(reading.unit, 0.5)) if units > 1 else 0.0,
         "part": float(not whole),
         "small": float(whole and abs(item.number.value) <= LARGEST_PLACE),
         "before_thing": float(_is_before_thing(context, item)),
@@ -123,17 +125,6 @@ def features(
 def _chance_of_quantity(read: NumberSeen, name: str) -> float:
     """Of what the reader has no name for ("decibels") it says nothing: even odds."""
     return read.quantities.get(name, 0.0) if name in QUANTITIES else 0.5
-
-
-def _chance_of_word(read: NumberSeen, item: RoledNumber, name: str | None) -> float:
-    """Of a unit among those that its word can be: "pounds" that the reader takes for a pressure are
-    hardly those of a torque."""
-    served = {
-        unit.name: sum(read.quantities.get(quantity, 0.0) for quantity in unit.quantities)
-        for unit in item.unit.units
-    }
-    total = sum(served.values())
-    return served.get(name, 0.0) / total if total else 0.5
 
 
 def _chance_of_unit(read: NumberSeen, item: RoledNumber) -> float:
