@@ -32,9 +32,7 @@ FINE = (
     *("clearance", "gap", "play", "backlash", "runout", "thickness", "diameter", "taper"),
     *("flatness", "squareness", "deflection", "elongation", "depth", "width"),
 )
-HARDLY = (
-    0.3  # probability of a unit among those of its word, by the reader, below which it is asked
-)
+HARDLY = 0.3  # probability of a unit, by the reader, below which its word is asked about
 SMALL_MIL = 1  # a part of a mil is a part of a millimetre: nobody measures a quarter of a thou
 LARGE = (
     "depth",

@@ -197,7 +197,8 @@ def test_trap_rounded_factors_are_not_used() -> None:
 KINDS = [
     ("N.m", "mm"), ("lbf", "lb"), ("kgf", "kg"), ("lbf.ft", "psi"), ("mm", "mm/m"), ("Hz", "rpm"),
     ("percent", "mm/m"), ("percent", "turns"), ("V", "A"), ("deg", "degC"), ("kW", "N.m"),
-    ("ml", "mm"), ("l", "l/min"), ("s", "Hz"), ("A", "A.h"), ("kVA", "kW"), ("kVA", "kV"), ("uF", "A.h"),
+    ("ml", "mm"), ("l", "l/min"), ("s", "Hz"), ("A", "A.h"), ("kVA", "kW"),
+    ("kVA", "kV"), ("uF", "A.h"),
 ]  # fmt: skip
 
 
