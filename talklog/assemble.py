@@ -17,7 +17,7 @@ from talklog.handsfree import DROP
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.readings import make_reading
-from talklog.rivals import with_rivals
+from talklog.rivals import DOUBT, LIMIT, with_rivals
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import METERS
 from talklog.seen import Seen
@@ -27,6 +27,7 @@ from talklog.sureness import judged
 from talklog.things import actions, findings, parts
 from talklog.trained import final_roles
 from talklog.transcript import Transcript
+from talklog.undecided import undecided
 
 
 def understand(transcript: Transcript) -> Notes:
@@ -55,7 +56,9 @@ def assemble(
     meter = next((n for n in roled if n.role == "meter" and _meter_unit(n)), None)
     due = [n for n in roled if n.role == "follow_up" and due_of(transcript, n) is not None]
     unsure += [_unplaced(n) for n in roled if _is_left(n, meter, due)]
+    unsure += [Unsure(DOUBT, n.first, n.last) for n in roled if (n.role, n.doubt) == (LIMIT, DOUBT)]
     unsure += _unread(transcript, mentions)
+    unsure += undecided(transcript, mentions)
     counted = [n for n in roled if n.role == "count"]
     found = list(parts(context, counted))
     later, warned = tuple(follow_ups(context, due)), tuple(spoken_cautions(context))

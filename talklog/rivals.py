@@ -1,6 +1,7 @@
 """Step 4g: values between which the speaker himself could not choose. Knows no bands.
 
-"eighty newton metres or ninety, i never wrote it down": whichever becomes a reading is asked about.
+"eighty newton metres or ninety, i never wrote it down": whichever becomes a reading is asked about,
+and so is a limit that was quoted so.
 """
 
 from __future__ import annotations
@@ -16,19 +17,20 @@ from talklog.vocabulary import load
 
 REACH = 7  # words between two such values at most
 DOUBT = "one value or another was said"
+LIMIT = "quoted_spec"  # "the limit is six, or is it seven"
 KEPT = ("position", "inside")  # roles of numbers that are no values
 
 
 def with_rivals(
     transcript: Transcript, mentions: Mentions, roled: Sequence[RoledNumber]
 ) -> tuple[RoledNumber, ...]:
-    """The numbers with a doubt on each reading that has a rival."""
+    """The numbers with a doubt on each reading, and each quoted limit, that has a rival."""
     values = [item for item in roled if item.role not in KEPT]
     torn = {item.first for pair in pairwise(values) if _are_rivals(transcript, mentions, *pair)
             for item in pair}  # fmt: skip
     return tuple(
         replace(item, doubt=item.doubt or DOUBT)
-        if item.first in torn and item.role in MEASURING
+        if item.first in torn and item.role in (*MEASURING, LIMIT)
         else item
         for item in roled
     )

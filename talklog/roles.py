@@ -53,6 +53,7 @@ OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
 Cuts = Mapping[int, tuple[Number, ...]]
 UNPOINTED = "the point was not said"
 # Doubts that the model of sureness decides upon.
+RANGE = "a range is no reading"
 OF_ANOTHER = "the unit was said only of another value"
 PERHAPS_NONE = "it may be no reading of this job"
 BLURRED = "where one number ends and the next begins could not be heard"
@@ -316,7 +317,7 @@ def _without_cue(
     if number.form in FORMS:
         return FORMS[number.form]
     if number.high is not None:
-        return "quoted_spec", "a range is no reading"
+        return "quoted_spec", RANGE
     if unit is not None:
         return _by_unit(transcript, mentions, unit)
     following = transcript.words[number.last + 1 : number.last + 2]

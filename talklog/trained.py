@@ -14,7 +14,7 @@ from talklog.lists import NEVER_CARRIED, borrowed
 from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
-from talklog.roles import FORMS, OF_ANOTHER, PERHAPS_NONE, assign_roles
+from talklog.roles import FORMS, OF_ANOTHER, PERHAPS_NONE, RANGE, assign_roles
 from talklog.seen import NumberSeen, Seen, see
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
@@ -69,7 +69,7 @@ def settle(
     seen: Seen,
 ) -> tuple[RoledNumber, ...]:
     """The numbers in their most probable roles; what the rules say of one speaks for that role."""
-    chances = [_weighed(item, own.roles, CUED if item.sure else PLAIN)
+    chances = [_weighed(item, own.roles, CUED if _is_cued(item) else PLAIN)
                for item, own in zip(roled, seen.numbers, strict=True)]  # fmt: skip
     best = Counter(max(own, key=own.__getitem__) for own in chances)
     if not best["as_found"] or not best["as_left"] + best["set"]:
@@ -130,6 +130,10 @@ def _unpaired(item: RoledNumber, chances: Mapping[str, float]) -> Mapping[str, f
     return {**chances, **dict.fromkeys(PAIRED, 0.0), **grown}
 
 
+def _is_cued(item: RoledNumber) -> bool:
+    return item.sure and item.because != RANGE
+
+
 def _weighed(item: RoledNumber, read: Mapping[str, float], favoured: float) -> dict[str, float]:
     """The probability of each role, after the reader and the rules."""
     both: dict[str, float] = {}
@@ -176,6 +180,8 @@ def _settled(
     item: RoledNumber, chances: Mapping[str, float], *, named: bool, read: float
 ) -> RoledNumber:
     """``read``: P(reading) by the reader alone."""
+    if item.because == RANGE:
+        return _of_range(item, chances, read)
     set_aside = item.role in ASIDE_BY_RULE or (item.role not in MEASURING and item.sure)
     over_cue = item.role in QUOTED and (item.sure or item.role in ASIDE_BY_RULE)
     least = READ_OVER_CUE if over_cue else READ_ANYWAY
@@ -203,8 +209,17 @@ def _settled(
     return _asked(changed) if doubtful else changed
 
 
+def _of_range(item: RoledNumber, chances: Mapping[str, float], read: float) -> RoledNumber:
+    """ "the rest eleven to thirteen ohms" may be what was read: the speaker is asked."""
+    if read >= READ_DOUBTFULLY:
+        return replace(item, role="unknown", because="a range: what was read, or a limit")
+    aside = [role for role in chances if role not in (*MEASURING, *NOT_READ)]
+    best = max(aside, key=chances.__getitem__)
+    return _changed(item, "count" if best == "position" else best, chances[best])
+
+
 def _is_fixed(item: RoledNumber) -> bool:
-    """Whether the reader has no say: dates, sizes, ranges, tolerances, plans."""
+    """Whether the reader has no say: dates, sizes, tolerances, plans, ranges that a cue governs."""
     formed = item.whole is not None and item.role != "count"
     planned = item.sure and item.role in PLANNED
     by_form = item.number.form in FORMS and not (item.number.form == ROUGH and item.unit)

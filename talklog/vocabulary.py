@@ -145,7 +145,7 @@ def load() -> Vocabulary:
     dues = _file("dues.toml", {"events", "opening", "calendar", "tails", "stretches", "durations"})
     small = _file(
         "small_words.toml",
-        {"particles", "before_names", "negations", "never_last", "no_names", "rivals"},
+        {"particles", "before_names", "negations", "never_last", "no_names", "rivals", "left_open"},
     )
     habits = parse_habits(measured["habit"], frozenset(things["component"]))
     return Vocabulary(

@@ -55,6 +55,7 @@ LAYERS = (
     "context",
     "quantity",
     "readings",
+    "undecided",
     "sureness",
     "sequels",
     "rivals",

@@ -23,6 +23,7 @@ ROWS = [
     ("belt tension twenty pounds or a hundred newtons", set()),
     ("brake pad thickness six millimetres and five millimetres", set()),
     ("hub play two thou or two thou", set()),
+    ("the book says point four millimetres or point five", {"0.4", "0.5"}),
 ]
 
 
