@@ -7,7 +7,8 @@ The rules of comparison, for every kind of thing:
 * **Value** as a number ("0.30" is "0.3", "a sixth" is 0.17), **unit** by its trade name. A unit
   carried through a list may be written out by the annotator or left out as not said: where the
   annotation has none, a unit is right when another reading of the passage has it, and a missing
-  unit is never right where the annotation has one. Kilos and pounds of a load or tension are its
+  unit is never right where the annotation has one. Units that had no name yet when the notes were
+  annotated (UNNAMED) are right where it has none. Kilos and pounds of a load or tension are its
   force.
 * **Component.** Forgiving on plural, articles, places and names: each word is made singular,
   words of places ("front", "number two") are dropped, and phrases of the vocabulary become its
@@ -57,6 +58,7 @@ bottom inlet exhaust port starboard forward aft number no cylinder middle centre
 ENDLESS, PLACES_OF_A_PART = 6, 2  # decimal places of "a sixth", and of it as annotated: 0.17
 FORCES = ("load", "tension")  # quantities that may be annotated in the units of a mass
 WEIGHTS = {"kg": "kgf", "lb": "lbf"}
+UNNAMED = frozenset("kVA kn uF uA dB mmH2O m/s m3/h ft3/min ppm".split())
 TIMES = "at by in on for before over until till come the a"  # "at the weekend" is "weekend"
 UNPLACED = (
     "number no cylinder the a side end of hand at by on to from and"  # small words of a place
@@ -187,7 +189,8 @@ def _field_right(name: str, got: notes.Reading, item: Item, units: set[str]) -> 
     if name == "unit" and item["quantity"] in FORCES and item["unit"] in WEIGHTS:
         return got.unit in (item["unit"], WEIGHTS[item["unit"]])
     if name == "unit":
-        return got.unit in item.accepted("unit") or (item["unit"] is None and got.unit in units)
+        unnamed = item["unit"] is None and got.unit in units | UNNAMED
+        return unnamed or got.unit in item.accepted("unit")
     if name == "component":
         implied = load().implied.get(got.quantity) == got.component
         unsaid = implied and item["component"] == notes.NOT_SAID
