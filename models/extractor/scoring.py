@@ -58,7 +58,7 @@ bottom inlet exhaust port starboard forward aft number no cylinder middle centre
 ENDLESS, PLACES_OF_A_PART = 6, 2  # decimal places of "a sixth", and of it as annotated: 0.17
 FORCES = ("load", "tension")  # quantities that may be annotated in the units of a mass
 WEIGHTS = {"kg": "kgf", "lb": "lbf"}
-UNNAMED = frozenset("kVA kn uF uA dB mmH2O m/s m3/h ft3/min ppm".split())
+UNNAMED = frozenset(["kVA", "kn", "uF", "uA", "dB", "mmH2O", "m/s", "m3/h", "ft3/min", "ppm"])
 TIMES = "at by in on for before over until till come the a"  # "at the weekend" is "weekend"
 UNPLACED = (
     "number no cylinder the a side end of hand at by on to from and"  # small words of a place
