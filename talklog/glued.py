@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from decimal import Decimal
 from itertools import pairwise
 
 from talklog.mentions import Mention, Mentions, near
@@ -87,11 +86,11 @@ def _is_tail(transcript: Transcript, one: RoledNumber, other: RoledNumber) -> bo
 
 def _with_tail(one: RoledNumber, tail: Number) -> Number | None:
     """ "two litres two" as 2.2; none where the parts cannot be told."""
-    whole = all(value == int(value) for value in (one.number.value, tail.value))
-    if not whole or tail.high is not None or one.number.high is not None or tail.value <= 0:
+    plain = tail.said.isdigit() and one.number.said.isdigit()
+    parts = 60 if one.unit.name in SIXTIETHS else 10 ** len(tail.said)
+    if not plain or not 0 < tail.value < parts:
         return None
-    parts = 60 if one.unit.name in SIXTIETHS else 10 ** len(str(int(tail.value)))
-    value = round(one.number.value + Decimal(int(tail.value)) / parts, PLACES)
+    value = round(one.number.value + tail.value / parts, PLACES)
     said = f"{value.normalize():f}"
     return replace(one.number, last=tail.last, value=value, said=said, form="mixed")
 

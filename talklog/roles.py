@@ -52,8 +52,8 @@ GRADE = ("part_size", "names what follows")
 OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
 Cuts = Mapping[int, tuple[Number, ...]]
 UNPOINTED = "the point was not said"
-# Doubts that the model of sureness decides upon.
 RANGE = "a range is no reading"
+# Doubts that the model of sureness decides upon.
 OF_ANOTHER = "the unit was said only of another value"
 PERHAPS_NONE = "it may be no reading of this job"
 BLURRED = "where one number ends and the next begins could not be heard"

@@ -21,6 +21,8 @@ ROWS = (
     ("contribution | two ninety six | and a hundred", set()),
     ("sump took two litres two | filter changed", {("2", "2.2")}),
     ("swivel head stands at two degrees forty", {("2", "2.666667"), ("40", None)}),
+    ("bore | two inches oh four | same all round", {("2", "2.04")}),
+    ("swivel head stands at two degrees ninety", {("2", None), ("90", None)}),
     ("width | one millimetre two | right at the foot", {("1", "1.2"), ("2", None)}),
     ("sump took two litres | two filters", set()),
     ("tested at fifteen psi five minutes", set()),
