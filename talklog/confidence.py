@@ -30,8 +30,8 @@ STRANGE_UNITS = frozenset({"thou"})  # the second listener takes this word for "
 OVERLAP = 0.03  # seconds that a number heard again must share with the first; one frame
 AFTER = 3  # words behind a number in which its unit is looked for
 # Log odds by which a second listener makes a reading surer or less sure, from how often it agrees
-# with right and with wrong readings of the development set.
-AGREES, DIFFERS = 2.0, -2.0
+# with right (148 of 192) and with wrong (3 of 11) values of the development sets at 5 dB.
+AGREES, DIFFERS = 1.0, -2.0
 # Shares are kept this far from 0 and 1: above it the recogniser's own confidence says nothing more.
 NEAREST = 0.02
 WORDS_ONLY = 4  # so many of the features need no second hearing
