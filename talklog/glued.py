@@ -18,6 +18,7 @@ from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import BLURRED, OF_ANOTHER, PERHAPS_NONE
 from talklog.scopes import SHORT_PAUSE
 from talklog.transcript import Transcript
+from talklog.vocabulary import load
 
 REACH = 16  # words between a place and the number that counts on from it
 COUNTED = "its first word could be a place, and the value"
@@ -81,7 +82,15 @@ def _is_tail(transcript: Transcript, one: RoledNumber, other: RoledNumber) -> bo
     own = one.role in MEASURING and one.unit is not None and not one.carried
     bare = other.role not in PLACED and (other.unit is None or other.carried)
     close = own and bare and other.first == one.last + 1 and one.number.last < one.last
-    return close and transcript.words[other.first].pause_before < SHORT_PAUSE
+    return close and _is_spoken_on(transcript, other.number)
+
+
+def _is_spoken_on(transcript: Transcript, number: Number) -> bool:
+    """Whether a number is said in one breath with the word before it, in words (nobody types "2 l
+    2"), and is no stretch of time ("two years")."""
+    word, behind = transcript.words[number.first], number.last + 1
+    stretch = any(w.text in load().durations for w in transcript.words[behind : behind + 1])
+    return word.pause_before < SHORT_PAUSE and not word.text[0].isdigit() and not stretch
 
 
 def _with_tail(one: RoledNumber, tail: Number) -> Number | None:

@@ -26,6 +26,8 @@ ROWS = (
     ("width | one millimetre two | right at the foot", {("1", "1.2"), ("2", None)}),
     ("sump took two litres | two filters", set()),
     ("tested at fifteen psi five minutes", set()),
+    ("battery twelve point six volts two years old", set()),
+    ("battery 12.6 v 2 on the shelf", set()),
     ("solenoid | one more try | gave three twenty nine ohms", set()),
 )
 
