@@ -17,7 +17,7 @@ ROWS = (
         [("can't remember if i greased the jaws", OPEN)],
     ),
     ("so it's the relay or the wiring harness", [("relay or the wiring harness", EITHER)]),
-    ("bearing or belt | i'd price both", [("bearing or belt", EITHER)]),
+    ("bearing or belt | ask the owner", [("bearing or belt", EITHER)]),
     ("replaced the relay and the harness", []),
     ("bearing | or the belt goes on friday", []),
     ("did the bolts up and that's that", []),
