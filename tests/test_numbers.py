@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from num2words import num2words
 
 from talklog.errors import DataFileError
-from talklog.numbers import MAX_READINGS, Number, NumberRun, _parse_lexicon, find_numbers
+from talklog.number_words.lexicon import parse_lexicon
+from talklog.numbers import MAX_READINGS, Number, NumberRun, find_numbers
 from talklog.transcript import Word
 
 TABLE = Path(__file__).parent / "tables" / "numbers.txt"
@@ -283,4 +284,4 @@ WORDS = (files("talklog") / "data" / "numbers.toml").read_text("utf-8")
 )
 def test_broken_word_file_is_refused(text: str, said: str) -> None:
     with pytest.raises(DataFileError, match=said):
-        _parse_lexicon(text)
+        parse_lexicon(text)
