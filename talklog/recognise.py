@@ -14,8 +14,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
 
-from talklog.audio import RATE, Recording, hushed, open_audio, read_blocks
+from talklog.audio import RATE, Recording, open_audio, read_blocks
 from talklog.errors import ModelError
+from talklog.quiet import hushed
 from talklog.rehearing import Rehearer, hear_again
 from talklog.transcript import Rehearing, Source, Transcript, Way, Word
 
