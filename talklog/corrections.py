@@ -15,7 +15,7 @@ from typing import Any, get_args
 
 from talklog import notes
 from talklog.bands import Band, BandSheet, plain_words
-from talklog.check import CheckedReading, check, flags_of, judge_by, limits_of
+from talklog.check import check, judge_by
 from talklog.errors import CorrectionError, RecordError, UnitError
 from talklog.record import (
     BandRef,
@@ -32,6 +32,9 @@ from talklog.record import (
     unit_fields,
 )
 from talklog.units import load_units, quantity_names, unit_named
+from talklog.verdicts.flags import flags_of
+from talklog.verdicts.kinds import CheckedReading
+from talklog.verdicts.outcomes import limits_of
 
 ROLES: tuple[str, ...] = get_args(Role)
 WHYS: tuple[str, ...] = get_args(Why)

@@ -7,12 +7,13 @@ from datetime import date
 
 from talklog.assemble import understand
 from talklog.cautions import find_cautions
-from talklog.check import Checked, Flag, check
+from talklog.check import check
 from talklog.days import dated
 from talklog.handsfree import PassedOver, obey, passed_over
 from talklog.record import ServiceRecord, make_record
 from talklog.sheets import NamedSheet
 from talklog.transcript import Transcript
+from talklog.verdicts.kinds import Checked, Flag
 
 
 def record_of(

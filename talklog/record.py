@@ -17,9 +17,10 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
-from talklog import bands, cautions, check, notes, transcript
+from talklog import bands, cautions, notes, transcript
 from talklog.errors import RecordError
 from talklog.units import si_of, unit_named
+from talklog.verdicts.kinds import Checked, CheckedReading
 
 SCHEMA = "talklog/record/1"
 _ID_SPACE = uuid.uuid5(uuid.NAMESPACE_URL, "urn:talklog:record:1")
@@ -308,7 +309,7 @@ def _spoken_items(record: ServiceRecord) -> Iterable[_Heard]:
 def make_record(
     said: transcript.Transcript,
     understood: notes.Notes,
-    checked: check.Checked,
+    checked: Checked,
     *,
     machine: bands.Machine | None = None,
     warned: Iterable[cautions.Caution] = (),
@@ -365,7 +366,7 @@ def _spoken(item: Any, kind: type[_Model], said: transcript.Transcript) -> dict[
     return {**_fields(item, kind), "words": span, "heard": said.heard(*span)}
 
 
-def _reading(item: check.CheckedReading, said: transcript.Transcript) -> Reading:
+def _reading(item: CheckedReading, said: transcript.Transcript) -> Reading:
     reading = item.reading
     span = said.words[reading.first : reading.last + 1]
     sure = [word.confidence for word in span if word.confidence is not None]
@@ -425,7 +426,7 @@ def _meter(meter: notes.Meter, said: transcript.Transcript) -> Meter:
     return Meter(**_spoken(meter, Meter, said) | extra)
 
 
-def _cautions(warned: Iterable[cautions.Caution], checked: check.Checked) -> tuple[Caution, ...]:
+def _cautions(warned: Iterable[cautions.Caution], checked: Checked) -> tuple[Caution, ...]:
     """The cautions found, then those that the band sheet has for the readings."""
     lines = [(caution.text, caution.origin) for caution in warned]
     judged = [item.band for item in checked.readings if item.band and item.band.caution]
@@ -434,7 +435,7 @@ def _cautions(warned: Iterable[cautions.Caution], checked: check.Checked) -> tup
 
 
 def _unsure(
-    understood: notes.Notes, checked: check.Checked, said: transcript.Transcript
+    understood: notes.Notes, checked: Checked, said: transcript.Transcript
 ) -> Iterable[Unsure]:
     """What the note left open, then readings that could not be judged, each place once."""
     asked = [(item.first, item.last, item.why) for item in understood.unsure]

@@ -9,8 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from talklog.bands import BandSheet, parse_bands
-from talklog.check import Checked, CheckedReading, check, limits_of
+from talklog.check import check
 from talklog.notes import NOT_SAID, Alternative, Meant, Notes, Reading
+from talklog.verdicts.kinds import Checked, CheckedReading
+from talklog.verdicts.outcomes import limits_of
 
 
 def reading(text: str, **more: object) -> Reading:

@@ -20,8 +20,9 @@ from models.extractor.passages import SPLITS, Item, Passage, load_split
 from models.extractor.scoring import component_words, match, transcript_of
 from talklog.assemble import understand
 from talklog.bands import Band, BandSheet, Machine
-from talklog.check import OUT, CheckedReading, check, judge_by
+from talklog.check import check, judge_by
 from talklog.notes import NOT_SAID, Reading
+from talklog.verdicts.kinds import OUT, CheckedReading
 
 INSIDE, BESIDE = Decimal("0.2"), Decimal("0.1")  # of the value: width of a band, distance from it
 KINDS = 3  # a band around the value, one below it, one above it

@@ -1,0 +1,1 @@
+"""How a reading stands to the bands of a sheet. ``check`` puts these steps together."""
