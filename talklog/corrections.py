@@ -17,6 +17,7 @@ from talklog import notes
 from talklog.bands import Band, BandSheet, plain_words
 from talklog.check import check, judge_by
 from talklog.errors import CorrectionError, RecordError, UnitError
+from talklog.new_record import band_ref, unit_fields
 from talklog.record import (
     BandRef,
     Flag,
@@ -26,10 +27,8 @@ from talklog.record import (
     SetAside,
     Unsure,
     Why,
-    band_ref,
     load_record,
     to_json,
-    unit_fields,
 )
 from talklog.units import load_units, quantity_names, unit_named
 from talklog.verdicts.flags import flags_of

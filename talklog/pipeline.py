@@ -10,7 +10,8 @@ from talklog.cautions import find_cautions
 from talklog.check import check
 from talklog.days import dated
 from talklog.handsfree import PassedOver, obey, passed_over
-from talklog.record import ServiceRecord, make_record
+from talklog.new_record import make_record
+from talklog.record import ServiceRecord
 from talklog.sheets import NamedSheet
 from talklog.transcript import Transcript
 from talklog.verdicts.kinds import Checked, Flag

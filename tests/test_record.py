@@ -19,6 +19,7 @@ from talklog.bands import parse_bands
 from talklog.cautions import find_cautions
 from talklog.check import check
 from talklog.errors import RecordError
+from talklog.new_record import make_record, record_id
 from talklog.notes import (
     Action,
     Due,
@@ -32,7 +33,7 @@ from talklog.notes import (
     SpokenCaution,
     Unsure,
 )
-from talklog.record import json_schema, load_record, make_record, record_id, to_json
+from talklog.record import json_schema, load_record, to_json
 from talklog.transcript import Source, Transcript, Word
 from talklog.typed import read_text
 from talklog.units import load_units

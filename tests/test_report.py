@@ -10,8 +10,9 @@ from test_record import NOTES, SHEET, VARIANTS, record, transcript
 
 from talklog.bands import parse_bands
 from talklog.check import check
+from talklog.new_record import make_record
 from talklog.notes import Due, Finding, FollowUp, Notes
-from talklog.record import BandRef, make_record
+from talklog.record import BandRef
 from talklog.report import html_report, limits, make_sheet, quantity, text_report
 from talklog.typed import read_text
 
