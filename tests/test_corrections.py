@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 from test_record import NOTES, SCHEMA, SHEET, reading, record
 
-from talklog.corrections import KINDS, ROLES, WHYS, Correction, correct, is_looked_at
+from talklog.corrected.fields import ROLES
+from talklog.corrections import KINDS, WHYS, Correction, correct, is_looked_at
 from talklog.errors import CorrectionError
 from talklog.notes import Notes
 from talklog.record import load_record, to_json

@@ -10,7 +10,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
-from talklog.corrections import LONGEST_NAME, ROLES, WHYS, Correction, correct
+from talklog.corrected.fields import LONGEST_NAME, ROLES
+from talklog.corrections import WHYS, Correction, correct
 from talklog.errors import AudioError, CorrectionError, LogbookError
 from talklog.logbook.kinds import Entry
 from talklog.record import ServiceRecord, to_json

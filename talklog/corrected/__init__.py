@@ -1,0 +1,1 @@
+"""What follows from a correction by a person. ``corrections`` puts these steps together."""
