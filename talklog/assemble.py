@@ -20,7 +20,7 @@ from talklog.readings import make_reading
 from talklog.rivals import DOUBT, LIMIT, with_rivals
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import METERS
-from talklog.seen import Seen
+from talklog.seeing.kinds import Seen
 from talklog.sequels import settle_sequels
 from talklog.shapes import written_sizes
 from talklog.sureness import judged

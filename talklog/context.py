@@ -15,7 +15,7 @@ from talklog.notes import NOT_SAID
 from talklog.numbers import Number, find_numbers
 from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import paused
-from talklog.seen import Seen
+from talklog.seeing.kinds import Seen
 from talklog.transcript import Transcript
 from talklog.vocabulary import UnitWords, load
 

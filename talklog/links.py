@@ -16,7 +16,7 @@ from talklog.chooser import chances, together
 from talklog.mentions import Mention, Mentions, near
 from talklog.roled import FILLERS, MEASURING, RoledNumber
 from talklog.scopes import paused
-from talklog.seen import Seen
+from talklog.seeing.kinds import Seen
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 

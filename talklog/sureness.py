@@ -24,7 +24,7 @@ from talklog.places import LARGEST_PLACE
 from talklog.quantity import unit_chances
 from talklog.roled import MEASURING, RoledNumber
 from talklog.roles import ATTRIBUTIVE, OF_ANOTHER, PERHAPS_NONE
-from talklog.seen import NumberSeen
+from talklog.seeing.kinds import NumberSeen
 
 FAR = 9  # words: a unit that was said farther off is less sure
 LEAST = 0.003  # added to both sides of a probability, so that none is certain

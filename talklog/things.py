@@ -9,7 +9,7 @@ from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, Finding, FollowUp, Part, SpokenCaution
 from talklog.nouns import singular
 from talklog.roled import RoledNumber
-from talklog.seen import Work
+from talklog.seeing.kinds import Work
 from talklog.vocabulary import PART_CUES, load
 
 PLAN = 3  # words between "i'll" and the verb of what is meant to be done

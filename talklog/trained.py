@@ -15,7 +15,8 @@ from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import FORMS, OF_ANOTHER, PERHAPS_NONE, RANGE, assign_roles
-from talklog.seen import NumberSeen, Seen, see
+from talklog.seeing.kinds import NumberSeen, Seen
+from talklog.seen import see
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 

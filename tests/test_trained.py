@@ -23,6 +23,7 @@ from talklog.mentions import find_mentions
 from talklog.notes import Notes
 from talklog.roled import MEASURING
 from talklog.roles import assign_roles
+from talklog.seeing.spans import decode
 from talklog.transcript import Transcript
 from tests.test_passages import spoken
 
@@ -106,7 +107,7 @@ ROWS = st.lists(st.sampled_from(([0.9, 0.05, 0.05], [0.1, 0.8, 0.1], [0.3, 0.1, 
 @settings(max_examples=60, deadline=None)
 @given(ROWS)
 def test_spans_lie_in_order_and_within_the_words(rows: Sequence[Sequence[float]]) -> None:
-    spans = seen.decode(np.array(rows).reshape(-1, 3), 0.5)
+    spans = decode(np.array(rows).reshape(-1, 3), 0.5)
     places = [at for span in spans for at in range(span[0], span[1] + 1)]
     assert places == sorted(set(places)) and all(0 <= at < len(rows) for at in places)
     assert all(any(f <= at <= t for f, t in spans) for at, r in enumerate(rows) if r[0] < 0.5)

@@ -28,7 +28,8 @@ from talklog.notereader import Likely, NoteReader
 from talklog.notes import Notes
 from talklog.roled import RoledNumber
 from talklog.roles import assign_roles
-from talklog.seen import Seen, reader, seen_by
+from talklog.seeing.kinds import Seen
+from talklog.seen import reader, seen_by
 from talklog.trained import settle
 from talklog.transcript import Transcript
 

@@ -1,0 +1,88 @@
+"""The types of what the trained reader makes of a note."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from talklog.mentions import Mention, Mentions
+from talklog.numbers import Number
+from talklog.transcript import Transcript
+
+if TYPE_CHECKING:
+    from talklog.notereader import Likely
+
+Span = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """A verb of work at words ``first..last`` and the thing that it was done to."""
+
+    verb: str
+    thing: Mention | None
+    done: bool
+    first: int
+    last: int
+    sure: bool = False  # whether it certainly is done, or not
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Words ``first..last`` that tell a state of a thing, or work to come on it."""
+
+    thing: Mention | None
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fate:
+    """A part that a word names, or means: "a new one", the thing that it is, and what became of
+    it."""
+
+    status: str
+    at: int
+    thing: Mention | None
+
+
+@dataclass(frozen=True, slots=True)
+class NumberSeen:
+    """What a number probably is. ``owners`` has the probability of each thing that it may belong
+    to, ``None`` of being of nothing that was named; ``place`` are the words that say where."""
+
+    roles: dict[str, float]
+    quantities: dict[str, float]
+    owners: dict[Mention | None, float]
+    place: tuple[int, ...]
+    maybe_place: frozenset[int]  # with the words that may say where, if a rule says so too
+    sure_place: frozenset[int]  # those that say it almost certainly
+    units: dict[Mention | None, float]  # the probability of each unit said, None of none
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The whole note. ``numbers`` are in the order of the roled numbers."""
+
+    things: tuple[Mention, ...]
+    numbers: tuple[NumberSeen, ...]
+    works: tuple[Work, ...]
+    states: tuple[Told, ...]
+    fates: tuple[Fate, ...]
+    laters: tuple[Told, ...]
+    cuts: dict[int, tuple[Number, ...]]  # runs of number words to be divided otherwise
+    maybe_works: frozenset[int] = frozenset()  # words that may be verbs of work, if a rule says so
+    maybe_states: frozenset[int] = frozenset()  # the same, of words of states
+    maybe_fates: frozenset[int] = frozenset()  # the same, of parts
+
+
+@dataclass(frozen=True, slots=True)
+class ReadNote:
+    """A note with the probabilities that the reader gave, and then with the things found in it."""
+
+    transcript: Transcript
+    mentions: Mentions
+    likely: Likely
+    words: Sequence[str]
+    things: tuple[Mention, ...] = ()
