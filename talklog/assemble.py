@@ -50,17 +50,13 @@ def assemble(
     """Puts the roled numbers and the other mentions together."""
     context = context_of(transcript, mentions, roled, seen)
     roled = context.roled
-    readings, unsure = _readings(context)
+    readings, unread = _readings(context)
     readings, dropped = _without_dropped(transcript, readings)
     said = {item.last: item for item in roled}
     meter = next((n for n in roled if n.role == "meter" and _meter_unit(n)), None)
     due = [n for n in roled if n.role == "follow_up" and due_of(transcript, n) is not None]
-    unsure += [_unplaced(n) for n in roled if _is_left(n, meter, due)]
-    unsure += [Unsure(DOUBT, n.first, n.last) for n in roled if (n.role, n.doubt) == (LIMIT, DOUBT)]
-    unsure += _unread(transcript, mentions)
-    unsure += undecided(transcript, mentions)
-    counted = [n for n in roled if n.role == "count"]
-    found = list(parts(context, counted))
+    left = [n for n in roled if _is_left(n, meter, due)]
+    found = parts(context, [n for n in roled if n.role == "count"])
     later, warned = tuple(follow_ups(context, due)), tuple(spoken_cautions(context))
     sizes = [SetAside("part_size", at, at) for at in written_sizes(transcript)]
     return Notes(
@@ -71,7 +67,7 @@ def assemble(
         findings=tuple(findings(context, warned)),
         follow_ups=later,
         cautions=warned,
-        unsure=tuple(unsure),
+        unsure=(*unread, *_unsure(transcript, mentions, roled, left)),
         meter=_meter(meter) if meter else None,
     )
 
@@ -85,6 +81,23 @@ def context_of(
     """All that is known of a note before its numbers become readings."""
     roled = with_rivals(transcript, mentions, roled)
     return Context(transcript, mentions, with_glued(transcript, mentions, roled), seen)
+
+
+def _unsure(
+    transcript: Transcript,
+    mentions: Mentions,
+    roled: tuple[RoledNumber, ...],
+    left: list[RoledNumber],
+) -> Iterator[Unsure]:
+    """What the note leaves open besides its readings; ``left`` are numbers that found no place."""
+    for item in left:
+        why = f"a number that could not be placed ({item.because})"
+        yield Unsure(why, item.first, item.last)
+    for item in roled:
+        if (item.role, item.doubt) == (LIMIT, DOUBT):
+            yield Unsure(DOUBT, item.first, item.last)
+    yield from _unread(transcript, mentions)
+    yield from undecided(transcript, mentions)
 
 
 def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
@@ -140,10 +153,6 @@ def _is_left(item: RoledNumber, meter: RoledNumber | None, due: list[RoledNumber
     if item.role == "meter":
         return item is not meter
     return item.role == "unknown" or (item.role == "follow_up" and item not in due)
-
-
-def _unplaced(item: RoledNumber) -> Unsure:
-    return Unsure(f"a number that could not be placed ({item.because})", item.first, item.last)
 
 
 def _unread(transcript: Transcript, mentions: Mentions) -> Iterator[Unsure]:

@@ -48,13 +48,7 @@ class Context:
         states = mentions.of("state")
         things = seen.things if seen is not None else mentions.of("component")
         self.components = tuple(c for c in things if not _inside(c, states))
-        numbered = [
-            Mention("place", _digits(n), n.number.first, n.number.last)
-            for n in roled
-            if n.role == "position"
-        ]
-        named = [_numbered(place) for place in mentions.of("position")]
-        self.places = sorted([*named, *numbered], key=lambda p: p.first)
+        self.places = _places(mentions, roled)
         self._links = find_links(transcript, mentions, self.components, roled, seen)
         self._place_of = self._shared_out()
         self._states = dict(self._shared_states(states))
@@ -432,6 +426,17 @@ def _is_whole(number: Number) -> bool:
 
 def _plain(word: str) -> str:
     return word.removesuffix("'s")
+
+
+def _places(mentions: Mentions, roled: tuple[RoledNumber, ...]) -> list[Mention]:
+    """All places that were said, by name or by number, in order."""
+    numbered = [
+        Mention("place", _digits(n), n.number.first, n.number.last)
+        for n in roled
+        if n.role == "position"
+    ]
+    named = [_numbered(place) for place in mentions.of("position")]
+    return sorted([*named, *numbered], key=lambda place: place.first)
 
 
 def _digits(item: RoledNumber) -> str:

@@ -163,7 +163,6 @@ def pieces_in(
     6."""
     rows: list[list[int]] = []
     places: list[tuple[int, int]] = []  # window and piece of each piece of each word
-    counts = [len(word) for note in notes for word in note]
     for note, broken in zip(notes, breaks, strict=True):
         lengths = [len(word) + (at in broken) for at, word in enumerate(note)]
         for first, last, own, own_end in _windows(lengths):
@@ -174,10 +173,17 @@ def pieces_in(
                     places += [(len(rows), len(held) + more) for more in range(len(note[at]))]
                 held += note[at]
             rows.append([*held, end])
+    return _laid_out(rows, places, counts=[len(word) for note in notes for word in note])
+
+
+def _laid_out(
+    rows: Sequence[Sequence[int]], places: Sequence[tuple[int, int]], *, counts: Sequence[int]
+) -> Pieces:
+    """Windows of unlike length as arrays; ``counts``: how many of the places each word has."""
     length = max(map(len, rows), default=0)
     there = np.array([[at < len(row) for at in range(length)] for row in rows], dtype=bool)
     return Pieces(
-        rows=np.array([row + [0] * (length - len(row)) for row in rows], dtype="int64"),
+        rows=np.array([[*row, *[0] * (length - len(row))] for row in rows], dtype="int64"),
         there=there,
         keys=np.array([window * length + at for window, at in places], dtype="int64"),
         starts=np.array([0, *accumulate(counts)][:-1], dtype="int64"),

@@ -218,26 +218,49 @@ def find_links(
     links: dict[int, Link] = {}
     previous: Mention | None = None
     for at, item in enumerate(roled):
-        if item.role not in MEASURING:
-            continue
-        candidates = surroundings.candidates(item, previous)
-        shares = chances(CHOICE, [features for _, features in candidates])
-        if seen is not None:
-            owners = seen.numbers[at].owners
-            candidates, shares = _with_read(candidates, shares, owners)
-            things = [thing for thing, _ in candidates]
-            read = [seen.numbers[at].owners.get(thing, 0.0) for thing in things]
-            shares = together(shares, read, weight=RULES, least=LEAST)
-            shares = [share * surroundings.favour(thing, things, item)
-                      if owners.get(thing, 0.0) > NOT_MEANT else share
-                      for share, thing in zip(shares, things, strict=True)]  # fmt: skip
-            shares = [share / sum(shares) for share in shares]
-        best = _best([thing for thing, _ in candidates], shares)
-        others = ((thing, share) for (thing, _), share in zip(candidates, shares, strict=True))
-        maybe = tuple(other for at, other in enumerate(others) if at != best and other[1] >= MAYBE)
-        links[item.first] = Link(candidates[best][0], shares[best], maybe)
-        previous = candidates[best][0] or previous
+        if item.role in MEASURING:
+            owners = seen.numbers[at].owners if seen is not None else None
+            link = _link(surroundings, item, previous, owners)
+            links[item.first] = link
+            previous = link.component or previous
     return links
+
+
+def _link(
+    surroundings: Surroundings,
+    item: RoledNumber,
+    previous: Mention | None,
+    owners: Mapping[Mention | None, float] | None,
+) -> Link:
+    """The component of one number. ``owners``: the reader's probability of each thing."""
+    candidates = surroundings.candidates(item, previous)
+    things = [thing for thing, _ in candidates]
+    shares = chances(CHOICE, [features for _, features in candidates])
+    if owners is not None:
+        things, shares = _with_read(surroundings, item, things, shares, owners)
+    best = _best(things, shares)
+    others = enumerate(zip(things, shares, strict=True))
+    maybe = tuple(other for at, other in others if at != best and other[1] >= MAYBE)
+    return Link(things[best], shares[best], maybe)
+
+
+def _with_read(
+    surroundings: Surroundings,
+    item: RoledNumber,
+    things: Sequence[Mention | None],
+    shares: Sequence[float],
+    owners: Mapping[Mention | None, float],
+) -> tuple[list[Mention | None], list[float]]:
+    """The candidates and their shares, weighed by what the reader thinks of each; with the things
+    farther off that it thinks of, which to the rules are as probable as the least probable
+    candidate."""
+    more = [thing for thing, chance in owners.items() if chance > FAR_READ and thing not in things]
+    all_things = [*things, *more]
+    read = [owners.get(thing, 0.0) for thing in all_things]
+    both = together([*shares, *[min(shares)] * len(more)], read, weight=RULES, least=LEAST)
+    both = [share * surroundings.favour(thing, all_things, item) if chance > NOT_MEANT else share
+            for share, thing, chance in zip(both, all_things, read, strict=True)]  # fmt: skip
+    return all_things, [share / sum(both) for share in both]
 
 
 def _best(things: Sequence[Mention | None], shares: Sequence[float]) -> int:
@@ -248,16 +271,3 @@ def _best(things: Sequence[Mention | None], shares: Sequence[float]) -> int:
               for name in names}  # fmt: skip
     name = max(totals, key=totals.__getitem__)
     return max((at for at, own in enumerate(names) if own == name), key=shares.__getitem__)
-
-
-def _with_read(
-    candidates: list[tuple[Mention | None, list[str]]],
-    shares: list[float],
-    owners: Mapping[Mention | None, float],
-) -> tuple[list[tuple[Mention | None, list[str]]], list[float]]:
-    """With the things farther off that the reader thinks of; to the rules they are as probable as
-    the least probable candidate."""
-    known = {thing for thing, _ in candidates}
-    more = [thing for thing, chance in owners.items() if chance > FAR_READ and thing not in known]
-    none: list[str] = []
-    return [*candidates, *((thing, none) for thing in more)], [*shares, *[min(shares)] * len(more)]

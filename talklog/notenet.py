@@ -116,28 +116,54 @@ def shapes(
     encoder_width: int = encoder.WIDTH,
 ) -> dict[str, Any]:
     """Name -> shape of every parameter, those of the encoder too."""
-    wide = len(MEANS) * 2 + 1
-    found: dict[str, Any] = {
+    heads = {**WORD_HEADS, "role": roles, "quantity": quantities}
+    return {
         **encoder.shapes(pieces=pieces, layers=layers, width=encoder_width),
         "context.W": (width, encoder_width),
-        "clues": (HASHED, width), "number_clues": (NUMBER_HASHED, width),
+        "clues": (HASHED, width),
+        "number_clues": (NUMBER_HASHED, width),
         "role_clues": (NUMBER_HASHED, roles),
-        **_maxout("mix", width, width), **_maxout("means", width * wide, width),
-        **_maxout("whole", width * 5, width),
-    }  # fmt: skip
+        **_shapes_of_mixing(width, depth),
+        **_shapes_of_labels(width, heads),
+        **_shapes_of_asking(width),
+    }
+
+
+def _shapes_of_mixing(width: int, depth: int) -> dict[str, Any]:
+    """Of the layers that tell each word what stands around it."""
+    means = len(MEANS) * 2 + 1
+    found = {**_maxout("mix", width, width), **_maxout("means", width * means, width),
+             **_maxout("whole", width * 5, width)}  # fmt: skip
     for at in range(depth):
         found |= _maxout(f"wide{at}", width * 5, width) | _maxout(f"close{at}", width * 3, width)
-    for name, labels in (*WORD_HEADS.items(), ("role", roles), ("quantity", quantities)):
-        found |= {f"{name}.W": (labels, width), f"{name}.b": (labels,)}
+    return found
+
+
+def _shapes_of_labels(width: int, heads: Mapping[str, int]) -> dict[str, Any]:
+    """Of what scores labels; ``heads``: how many labels each has."""
+    found: dict[str, Any] = {}
+    for name, labels in heads.items():
+        found |= _linear_shapes(name, width, labels)
+    return found
+
+
+def _shapes_of_asking(width: int) -> dict[str, Any]:
+    """Of what chooses, for a word or number, another word: its thing, its place, its unit."""
+    half = width // 2
+    found: dict[str, Any] = {}
     for name in ASKERS:
-        found |= {f"{name}_asks.W": (width // 2, width), f"{name}_gap.b": (GAPS,)}
+        found |= {f"{name}_asks.W": (half, width), f"{name}_gap.b": (GAPS,)}
         found[f"{name}_pair.b"] = (PAIRS,)
-        found |= {f"{name}_none.W": (1, width), f"{name}_none.b": (1,)}
-    found |= {"thing_key.W": (width // 2, width), "thing_own.W": (1, width)}
+        found |= _linear_shapes(f"{name}_none", width, 1)
+    found |= {"thing_key.W": (half, width), "thing_own.W": (1, width)}
     for name in SOUGHT:
-        found |= {f"{name}_asks.W": (width // 2, width), f"{name}_key.W": (width // 2, width)}
+        found |= {f"{name}_asks.W": (half, width), f"{name}_key.W": (half, width)}
         found |= {f"{name}_own.W": (1, width), f"{name}_gap.b": (GAPS,), f"{name}_pair.b": (PAIRS,)}
-    return found | {"unit_none.W": (1, width), "unit_none.b": (1,)}
+    return found | _linear_shapes("unit_none", width, 1)
+
+
+def _linear_shapes(name: str, inputs: int, outputs: int) -> dict[str, Any]:
+    return {f"{name}.W": (outputs, inputs), f"{name}.b": (outputs,)}
 
 
 def _maxout(name: str, inputs: int, outputs: int) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from talklog.vocabulary import UnitWords, load
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
 CLOSE = 9  # words: within these a carried unit is said in the reason, beyond it is asked about
 
+NOT_KNOWN = "a number without a unit, and it was not said what it measures"
 OF_ANOTHER_THING = "the unit was said only of another thing"
 DOINGS = ("turns", "angle")  # said of what was done: a bare value does not go on with them
 SURE = 0.9  # P(reading) from which a bare number is one, even of something not said
@@ -63,42 +64,61 @@ def make_reading(
     context: Context, item: RoledNumber, earlier: Sequence[Reading]
 ) -> Reading | Unsure:
     """The reading of a number; ``earlier`` are those before it, with which it may go on."""
-    first, end = item.number.first, item.last
-    component, why_component = context.component_of(first)
     last = next((r for r in reversed(earlier) if r.quantity not in DOINGS), None)
     setting = setting_of(context, item, last)
-    said = setting.said
-    known = component is not None or said is not None or item.unit is not None
+    quantity = _quantity_read(setting)
+    if quantity is None:
+        return Unsure(NOT_KNOWN, item.number.first, item.last)
+    measure = _measure(setting, quantity, earlier)
+    return _reading(setting, _pointed(item, measure), measure, quantity)
+
+
+def _quantity_read(setting: Setting) -> Quantity | None:
+    """What a number measures; ``None`` if it has no unit, and nothing says what it is of."""
+    context, item = setting.context, setting.item
+    known = setting.component is not None or setting.said is not None or item.unit is not None
     if not known and not _goes_on(setting) and not _is_sure(context, item):
-        return Unsure("a number without a unit, and it was not said what it measures", first, end)
+        return None
     quantity = quantity_of(setting)
     likely = quantity.chance >= (GUESSED if _is_sure(context, item) else LIKELY)
-    if item.unit is None and (not likely or _is_pronoun(context, item)):
-        return Unsure("a number without a unit, and it was not said what it measures", first, end)
-    measure = _measure(setting, quantity, earlier)
-    item = _pointed(item, measure)
-    name = context.component_name(component, measure.quantity, first)
-    implied = load().implied.get(measure.quantity)
-    if said is not None and implied and said.name == measure.quantity and name != implied:
-        name, why_component = implied, f"what {measure.quantity} is of"
+    unlikely = item.unit is None and (not likely or _is_pronoun(context, item))
+    return None if unlikely else quantity
+
+
+def _reading(setting: Setting, item: RoledNumber, measure: Measure, quantity: Quantity) -> Reading:
+    """``item`` is the number of the setting, perhaps with a point that was not said."""
+    context, first = setting.context, item.number.first
+    name, why_component = _component(setting, measure)
     role, why_role = _role(item, measure)
     return Reading(
         quantity=measure.quantity,
         component=name,
-        position=context.position_of(first, component),
+        position=context.position_of(first, setting.component),
         condition=context.state_of(first),
         value=item.number.value,
         said=item.number.said,
         unit=measure.unit,
         role=role,
-        first=_first_word(said, first),
-        last=max(end, item.number.last),
+        first=_first_word(setting.said, first),
+        last=max(item.last, item.number.last),
         reason=f"role {role}: {why_role}; quantity {measure.quantity}: {measure.why_quantity}; "
         f"{measure.why_unit}component: {why_component}",
         doubt=_doubt(context, item, measure),
         alternatives=_alternatives(item, measure),
         may_be=tuple(_may_be(context, first, name, replace(quantity, name=measure.quantity))),
     )
+
+
+def _component(setting: Setting, measure: Measure) -> tuple[str, str]:
+    """The name of the thing that a number belongs to, and how it is known."""
+    context, first = setting.context, setting.item.number.first
+    component, why = context.component_of(first)
+    name = context.component_name(component, measure.quantity, first)
+    implied = load().implied.get(measure.quantity)
+    said = setting.said is not None and setting.said.name == measure.quantity
+    if implied and said and name != implied:
+        return implied, f"what {measure.quantity} is of"
+    return name, why
 
 
 def _may_be(context: Context, first: int, name: str, quantity: Quantity) -> Iterator[Meant]:

@@ -91,20 +91,26 @@ def _why(context: Context, item: RoledNumber, reading: Reading) -> str:
 def features(
     context: Context, item: RoledNumber, reading: Reading, earlier: Sequence[Reading]
 ) -> dict[str, float]:
-    """What the model looks at, by the names of FEATURES."""
+    """What the model looks at, by the names of FEATURES and in their order."""
     read = context.read_of[item.first]
-    lender = next((r for r in reversed(earlier) if reading.unit and r.unit == reading.unit), None)
-    owed = lender is not None and (item.carried or item.unit is None)
-    units = len(item.unit.units) if item.unit else 0
-    meant = unit_chances(context, item.first, item.unit.units if item.unit else ())
-    words = context.transcript.words
-    behind = words[item.first - 1].text if item.first else ""
-    whole = item.number.value == item.number.value.to_integral_value()
     return {
         "constant": 1.0,
         "reading": _log_odds(sum(read.roles[role] for role in MEASURING)),
         "quantity": _log_odds(_chance_of_quantity(read, reading.quantity)),
         "cue": float(item.sure),
+        **_source_of_unit(read, item, reading, earlier),
+        **_meant_by_unit(context, item, reading),
+        **_form_of_value(context, item),
+    }
+
+
+def _source_of_unit(
+    read: NumberSeen, item: RoledNumber, reading: Reading, earlier: Sequence[Reading]
+) -> dict[str, float]:
+    """Whether the unit was said of the number itself, or where it comes from."""
+    lender = next((r for r in reversed(earlier) if reading.unit and r.unit == reading.unit), None)
+    owed = lender is not None and (item.carried or item.unit is None)
+    return {
         "carried": float(item.carried),
         "lent": float(item.lent),
         "unit": _log_odds(_chance_of_unit(read, item)) if item.carried else 0.0,
@@ -112,11 +118,28 @@ def features(
         "same_thing": float(owed and lender.component == reading.component),
         "same_quantity": float(owed and lender.quantity == reading.quantity),
         "far": float(owed and reading.first - lender.last > FAR),
-        "of_two": float(units == 2),
-        "of_more": float(units > 2),
-        "meant": _log_odds(meant.get(reading.unit, 0.5)) if units > 1 else 0.0,
+    }
+
+
+def _meant_by_unit(context: Context, item: RoledNumber, reading: Reading) -> dict[str, float]:
+    """How many units its word can be, and how probable the one that was taken is among them."""
+    units = item.unit.units if item.unit else ()
+    meant = unit_chances(context, item.first, units)
+    return {
+        "of_two": float(len(units) == 2),
+        "of_more": float(len(units) > 2),
+        "meant": _log_odds(meant.get(reading.unit, 0.5)) if len(units) > 1 else 0.0,
+    }
+
+
+def _form_of_value(context: Context, item: RoledNumber) -> dict[str, float]:
+    """Whether it looks like a measurement, and what stands beside it."""
+    value, words = item.number.value, context.transcript.words
+    whole = value == value.to_integral_value()
+    behind = words[item.first - 1].text if item.first else ""
+    return {
         "part": float(not whole),
-        "small": float(whole and abs(item.number.value) <= LARGEST_PLACE),
+        "small": float(whole and abs(value) <= LARGEST_PLACE),
         "before_thing": float(_is_before_thing(context, item)),
         "behind_article": float(behind in ARTICLES),
     }

@@ -184,20 +184,14 @@ def _settled(
     if item.because == RANGE:
         return _of_range(item, chances, read)
     set_aside = item.role in ASIDE_BY_RULE or (item.role not in MEASURING and item.sure)
-    over_cue = item.role in QUOTED and (item.sure or item.role in ASIDE_BY_RULE)
-    least = READ_OVER_CUE if over_cue else READ_ANYWAY
-    if _is_fixed(item) or (set_aside and read < least):
+    if _is_fixed(item) or (set_aside and read < _least_to_read(item)):
         return item
     reading = read if set_aside else _reading(chances)
-    part = item.number.value != item.number.value.to_integral_value()
-    enough = READ_FROM_PART if part else READ_FROM
+    enough = READ_FROM_PART if _is_part(item) else READ_FROM
     doubtful = READ_DOUBTFULLY <= reading < enough and item.number.said != ONE
     if doubtful and not set_aside and not named:
         return _undecided(item, reading)
-    kind = [role for role in chances if (role in MEASURING) == (reading >= enough)]
-    best = max(kind, key=chances.__getitem__)
-    if best == "set" and not item.sure and chances[best] < SET_FROM * reading:
-        best = "measured"
+    best = _best_role(item, chances, reading, read=reading >= enough)
     if best == "meter" and chances["meter"] >= METER_FROM:
         return _changed(item, best, chances[best])
     if best in NOT_READ or (named and best not in MEASURING and reading >= NAMED_LEAST):
@@ -206,8 +200,27 @@ def _settled(
         return item
     changed = _changed(item, best, chances[best])
     unsure = set_aside or reading < (NAMED_LEAST if named else ASK_BELOW)
-    doubtful = best in MEASURING and unsure
-    return _asked(changed) if doubtful else changed
+    return _asked(changed) if best in MEASURING and unsure else changed
+
+
+def _least_to_read(item: RoledNumber) -> float:
+    """P(reading) from which a number that the rules set aside is one all the same."""
+    over_cue = item.role in QUOTED and (item.sure or item.role in ASIDE_BY_RULE)
+    return READ_OVER_CUE if over_cue else READ_ANYWAY
+
+
+def _is_part(item: RoledNumber) -> bool:
+    return item.number.value != item.number.value.to_integral_value()
+
+
+def _best_role(
+    item: RoledNumber, chances: Mapping[str, float], reading: float, *, read: bool
+) -> str:
+    """The most probable role, of those of a reading if it is ``read``, else of the others."""
+    kind = [role for role in chances if (role in MEASURING) == read]
+    best = max(kind, key=chances.__getitem__)
+    hardly_set = best == "set" and not item.sure and chances[best] < SET_FROM * reading
+    return "measured" if hardly_set else best
 
 
 def _of_range(item: RoledNumber, chances: Mapping[str, float], read: float) -> RoledNumber:

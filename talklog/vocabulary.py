@@ -138,50 +138,70 @@ class Vocabulary:
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
     things = _file("components.toml", {"component", "heads", "numbered", "liquid"})
-    places = _file("positions.toml", {"numbered", "false", "never", "doubtful", "axes", "fixed"})
-    measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
     done = _file("actions.toml", {"action", "checking"})
     found = _file("conditions.toml", {"conditions", "measuring"})
-    dues = _file("dues.toml", {"events", "opening", "calendar", "tails", "stretches", "durations"})
     small = _file(
         "small_words.toml",
         {"particles", "before_names", "negations", "never_last", "no_names", "rivals", "left_open"},
     )
-    habits = parse_habits(measured["habit"], frozenset(things["component"]))
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
         components=parse_phrases("components.toml", things["component"], plural=True),
         heads=frozenset(things["heads"]),
         numbered_components=frozenset(things["numbered"]),
         liquids=frozenset(things["liquid"]),
-        positions=parse_phrases("positions.toml", places["fixed"]),
-        numbered=frozenset(places["numbered"]),
-        not_places=tuple(map(phrase, places["false"])),
-        doubtful_places=frozenset(places["doubtful"]),
-        never_places=frozenset({*places["never"], *(w for axis in places["axes"] for w in axis)}),
-        axes={word: axis for axis, words in enumerate(places["axes"], 1) for word in words},
-        quantities=parse_phrases("quantities.toml", measured["quantity"]),
-        implied=measured["implies"],
-        usual_roles=measured["role"],
-        rare_units=frozenset(measured["rarely"]),
-        habits=habits,
-        measured_of=_by_component(habits),
+        **_place_words(),
+        **_measuring_words(frozenset(things["component"])),
         actions=parse_phrases("actions.toml", done["action"]),
         checking=frozenset(done["checking"]),
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=_longest_first(found["measuring"]),
-        events=_longest_first([*dues["events"], *_calendar(**dues["calendar"])]),
-        opening=frozenset(dues["opening"]),
-        tails=frozenset(dues["tails"]["before"]),
-        said_tails=frozenset(dues["tails"]["said"]),
-        sure_tails=frozenset(dues["tails"]["sure"]),
-        occasions=frozenset(dues["tails"]["occasions"]),
-        stretches=dues["stretches"],
-        durations=dues["durations"],
+        **_due_words(),
         small_words={use: frozenset(words) for use, words in small.items()},
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
         shapes=parse_shapes(_file("shapes.toml", {"shape"})["shape"]),
     )
+
+
+def _place_words() -> dict[str, Any]:
+    places = _file("positions.toml", {"numbered", "false", "never", "doubtful", "axes", "fixed"})
+    axes = places["axes"]
+    return {
+        "positions": parse_phrases("positions.toml", places["fixed"]),
+        "numbered": frozenset(places["numbered"]),
+        "not_places": tuple(map(phrase, places["false"])),
+        "doubtful_places": frozenset(places["doubtful"]),
+        "never_places": frozenset({*places["never"], *(word for axis in axes for word in axis)}),
+        "axes": {word: axis for axis, words in enumerate(axes, 1) for word in words},
+    }
+
+
+def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
+    measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
+    habits = parse_habits(measured["habit"], components)
+    return {
+        "quantities": parse_phrases("quantities.toml", measured["quantity"]),
+        "implied": measured["implies"],
+        "usual_roles": measured["role"],
+        "rare_units": frozenset(measured["rarely"]),
+        "habits": habits,
+        "measured_of": _by_component(habits),
+    }
+
+
+def _due_words() -> dict[str, Any]:
+    dues = _file("dues.toml", {"events", "opening", "calendar", "tails", "stretches", "durations"})
+    tails = dues["tails"]
+    return {
+        "events": _longest_first([*dues["events"], *_calendar(**dues["calendar"])]),
+        "opening": frozenset(dues["opening"]),
+        "tails": frozenset(tails["before"]),
+        "said_tails": frozenset(tails["said"]),
+        "sure_tails": frozenset(tails["sure"]),
+        "occasions": frozenset(tails["occasions"]),
+        "stretches": dues["stretches"],
+        "durations": dues["durations"],
+    }
 
 
 def phrase(text: str) -> Phrase:
