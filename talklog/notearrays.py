@@ -14,17 +14,8 @@ from zlib import crc32
 import numpy as np
 
 from talklog.encoder import pieces_in
-from talklog.notenet import (
-    HASHED,
-    NUMBER_HASHED,
-    Between,
-    Numbers,
-    Words,
-    asking_at,
-    between,
-    mean_bounds,
-    neighbours,
-)
+from talklog.notenet import HASHED, NUMBER_HASHED, Numbers, Words
+from talklog.noterows import Between, asking_at, between, mean_bounds, neighbours
 from talklog.wordpieces import BEGIN, END, UNKNOWN, pieces_of
 
 ROLES = (

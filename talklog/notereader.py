@@ -31,15 +31,14 @@ from talklog.notearrays import (
 from talklog.notenet import (
     REACH,
     Array,
-    Between,
     NumpyOps,
-    asking_at,
     choose_things,
     describe_numbers,
     encode,
     label_words,
     shapes,
 )
+from talklog.noterows import Between, asking_at
 from talklog.packed import unpack
 
 NOTE, LIKELY = "note", "likely"  # keys of Doc.user_data

@@ -27,7 +27,8 @@ from talklog.notearrays import (
     numbers_of,
     words_of,
 )
-from talklog.notenet import ASKERS, REACH, WORD_HEADS, Asking, Numbers, Words, asking_at
+from talklog.notenet import ASKERS, REACH, WORD_HEADS, Asking, Numbers, Words
+from talklog.noterows import asking_at
 from talklog.packed import FEW, MANY, rounded
 from talklog.wordpieces import UNKNOWN
 
