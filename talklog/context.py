@@ -14,7 +14,7 @@ from talklog.mentions import Mention, Mentions, near
 from talklog.notes import NOT_SAID
 from talklog.numbers import Number, find_numbers
 from talklog.roled import MEASURING, RoledNumber
-from talklog.scopes import paused
+from talklog.scopes import SHORT_PAUSE, paused
 from talklog.seeing.kinds import Seen
 from talklog.transcript import Transcript
 from talklog.vocabulary import UnitWords, load
@@ -343,22 +343,43 @@ class Context:
 
     def _shared_states(self, states: Sequence[Mention]) -> Iterator[tuple[int, Mention | None]]:
         """Of each measured number the state said near: before it, if no value before has taken that
-        ("cold four bar hot three"), else behind it ("four bar cold three hot")."""
+        ("cold four bar hot three"), else behind it ("four bar cold three hot"). A state said before
+        the first of several values of one thing goes for all of them."""
         taken: Mention | None = None
+        taker: RoledNumber | None = None
         for item in self.roled:
             if item.role not in MEASURING:
                 continue
             close = near(states, item.first, item.last)
             before = [s for s in close if item.first - STATE_BEFORE <= s.first < item.first]
-            behind = [
-                s for s in close if item.last < s.first and s.last <= item.last + STATE_BEHIND
-            ]
+            behind = [s for s in close if item.last < s.first and self._is_behind(item, s)]
             free = [
                 s for s in (*reversed(before), *behind) if taken is None or s.first > taken.first
             ]
-            state = next(iter((*free, *reversed(before))), None)
-            taken = state or taken
+            state = next(iter(free), None)
+            if state is None and taken in before and self._goes_for(taken, taker, item):
+                state = taken
+            if state is not None and state is not taken:
+                taken, taker = state, item
             yield item.first, state
+
+    def _is_behind(self, item: RoledNumber, state: Mention) -> bool:
+        """Not "twelve volts, pause, cranking nine volts"."""
+        close = state.last <= item.last + STATE_BEHIND
+        return close and not self.paused(item.last, state.first)
+
+    def _goes_for(self, state: Mention, taker: RoledNumber, item: RoledNumber) -> bool:
+        """Whether the state of a number is that of a later one too: of the same thing, and said
+        before both or in one breath with them."""
+        led = state.first < taker.first
+        breath = not paused(self.transcript, taker.last, item.first, seconds=SHORT_PAUSE)
+        return self._is_of_one_thing(taker, item) and (led or breath)
+
+    def _is_of_one_thing(self, one: RoledNumber, other: RoledNumber) -> bool:
+        """Whether no other thing was named between two numbers."""
+        before = {c.name for c in near(self.components, one.first, one.first) if c.last < one.first}
+        between = near(self.components, one.last, other.first)
+        return all(c.name in before for c in between if one.last < c.first and c.last < other.first)
 
     # ---- quantities ------------------------------------------------------------------------------
 

@@ -166,6 +166,30 @@ def with_corrections(
     return result
 
 
+def with_corrected_units(mentions: Mentions, roled: list[RoledNumber]) -> list[RoledNumber]:
+    """ "ninety five foot pounds, sorry, newton metres": the value stays, its unit was corrected."""
+    said = {item.unit.last: at for at, item in enumerate(roled) if item.unit is not None}
+    units = {unit.first: unit for unit in mentions.of("unit")}
+    numbers = {run.first for run in mentions.numbers}
+    result = list(roled)
+    for cue in mentions.cues_of("superseded"):
+        unit, at = units.get(cue.last + 1), said.get(cue.first - 1)
+        if unit is None or at is None or unit.last + 1 in numbers:
+            continue
+        if _alike(result[at].unit, unit):
+            because = f"{result[at].because}; its unit was corrected just after"
+            result[at] = replace(result[at], unit=unit, because=because)
+    return result
+
+
+def _alike(one: Mention | None, other: Mention) -> bool:
+    """Whether two unit words can measure the same, and are not the same unit."""
+    measured = [
+        {q for words in unit.units for q in words.quantities} for unit in (one, other) if unit
+    ]
+    return one is not None and one.name != other.name and bool(set.intersection(*measured))
+
+
 def _correcting(
     transcript: Transcript, mentions: Mentions, earlier: RoledNumber, item: RoledNumber
 ) -> bool:

@@ -106,13 +106,23 @@ def _scale_after_place(words: Sequence[Word], run: NumberRun) -> bool:
 
 
 def _place_word_before(words: Sequence[Word], mentions: Mentions, at: int) -> bool:
-    """ "cylinder", "number", or a thing of which there are several: "injector"."""
+    """ "cylinder", "number", or a thing of which there are several: "injector"; not "all six
+    cylinders", whose number is no place."""
+    if _is_of_many(words, at - 1):
+        return False
     if at and words[at - 1].text in load().numbered:
         return True
     numbered = load().numbered_components
     found = near(mentions.of("component"), at, at)
     measured = {q.last for q in near(mentions.of("quantity"), at, at)}  # "idle speed eight fifty"
     return any(c.last == at - 1 and c.name in numbered and c.last not in measured for c in found)
+
+
+def _is_of_many(words: Sequence[Word], noun: int) -> bool:
+    """ "all cylinders", "all six cylinders", "both pots": what follows is said of them together."""
+    return any(
+        word.text in load().small_words["together"] for word in words[max(0, noun - 2) : noun]
+    )
 
 
 def _whole_list(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> Chosen | None:

@@ -18,6 +18,7 @@ from talklog.roled import MEASURING, RoledNumber
 from talklog.roles import OF_ANOTHER, UNPOINTED
 from talklog.vocabulary import UnitWords, load
 
+CROSSING = ("temperature", "angle", "toe")  # their values lie on both sides of nothing
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with
 CLOSE = 9  # words: within these a carried unit is said in the reason, beyond it is asked about
 
@@ -137,7 +138,9 @@ def _doubt(context: Context, item: RoledNumber, measure: Measure) -> str | None:
     """Why a reading must be asked about. That its unit belongs to another thing says more than
     that it belongs to another value."""
     own = None if measure.doubt == OF_ANOTHER_THING and item.doubt == OF_ANOTHER else item.doubt
-    return own or measure.doubt or _doubtful_place(context, item)
+    below = item.number.value < 0 and measure.quantity not in load().signed
+    negative = f"a {measure.quantity} below nothing" if below else None
+    return own or measure.doubt or negative or _doubtful_place(context, item)
 
 
 def _doubtful_place(context: Context, item: RoledNumber) -> str | None:
@@ -200,6 +203,7 @@ def _of_another(setting: Setting, measure: Measure, earlier: Sequence[Reading]) 
     lender = next((r for r in reversed(earlier) if r.unit == measure.unit), None)
     name = setting.component.name if setting.component else NOT_SAID
     same = lender is not None and (name in (NOT_SAID, lender.component) or setting.said)
+    same = same and _of_one_sign(setting, lender)
     doubt = measure.doubt or (None if same else OF_ANOTHER_THING)
     return replace(measure, doubt=doubt)
 
@@ -213,10 +217,17 @@ def _bare(setting: Setting, quantity: Quantity, earlier: Sequence[Reading]) -> M
         return Measure(quantity.name, None, quantity.why, "", "no unit was said")
     name = setting.component.name if setting.component else NOT_SAID
     borrowed = setting.said is None and NOT_SAID != name != last.component
+    borrowed = borrowed or not _of_one_sign(setting, last)
     far = setting.item.first - last.last > CLOSE or last is not setting.last
     doubt = "the unit was said only of an earlier value" if far or borrowed else None
     why = f"unit {last.unit}: carried on from the value before; "
     return Measure(quantity.name, last.unit, quantity.why, why, doubt)
+
+
+def _of_one_sign(setting: Setting, lender: Reading) -> bool:
+    """ "twelve volts, glycol minus fifteen": a value below nothing may be of another kind."""
+    crosses = (setting.item.number.value < 0) != (lender.value < 0)
+    return not crosses or lender.quantity in CROSSING
 
 
 def _goes_on(setting: Setting) -> bool:
@@ -252,6 +263,9 @@ def _of_units(quantity: Quantity, units: tuple[UnitWords, ...]) -> Measure:
     unit, why = units[0], quantity.why
     if len(units) == 1:
         return Measure(quantity.name, unit.name, why, "")
+    usual = load().usual_units.get(quantity.name)
+    if usual in (u.name for u in units):
+        return Measure(quantity.name, usual, why, f"unit {usual}: usual for {quantity.name}; ")
     names = " or ".join(u.name for u in units)
     return Measure(quantity.name, unit.name, why, "", f"the unit could be {names}", units[1:])
 

@@ -9,7 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from talklog.lists import JOINING, LIST_REACH, with_carried_units, with_corrections, with_late_units
+from talklog.lists import (
+    JOINING,
+    LIST_REACH,
+    with_carried_units,
+    with_corrected_units,
+    with_corrections,
+    with_late_units,
+)
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.mixed import with_mixed
 from talklog.numbers import Number, NumberRun
@@ -60,7 +67,8 @@ BLURRED = "where one number ends and the next begins could not be heard"
 JOINED = ("grouped", "digits")  # forms of numbers that could be two: "eight nineteen"
 SPELLED = 3  # digits of a number that could be as many numbers
 LISTED = 4  # numbers of a list of places and values at least
-TIMES = ("second", "minute", "hour", "day", "mile", "kilometre")  # "litres a second"
+SECOND = "second"  # a place in a row, or a unit
+TIMES = (SECOND, "minute", "hour", "day", "mile", "kilometre")  # "litres a second"
 JUST = 2  # words between a cue and the cue that it overrules
 
 
@@ -74,16 +82,24 @@ def assign_roles(
     roled: list[RoledNumber] = []
     before: LastPlace | None = None
     for run in mentions.numbers:
+        if _is_of_a_unit(mentions, run):
+            continue
         cut = cuts.get(run.first) if cuts else None
         chosen = Chosen(cut) if cut else choose(transcript, mentions, run, before)
         found = [_roled(transcript, mentions, run, chosen, number) for number in chosen.numbers]
         roled += found
         before = _last_place(before, chosen, found)
     mixed = [_renewed(transcript, mentions, n) for n in with_mixed(transcript, mentions, roled)]
-    shaped = _with_shapes(transcript, mixed)
+    shaped = with_corrected_units(mentions, _with_shapes(transcript, mixed))
     late = with_late_units(transcript, mentions, shaped)
     carried = with_carried_units(transcript, mentions, late)
     return tuple(with_corrections(transcript, mentions, carried))
+
+
+def _is_of_a_unit(mentions: Mentions, run: NumberRun) -> bool:
+    """The "million" of "parts per million"."""
+    units = near(mentions.of("unit"), run.first, run.last)
+    return any(unit.first < run.first and run.last <= unit.last for unit in units)
 
 
 def _renewed(transcript: Transcript, mentions: Mentions, item: RoledNumber) -> RoledNumber:
@@ -160,14 +176,14 @@ def _is_of_the_next(
     transcript: Transcript, mentions: Mentions, number: Number, unit: Mention
 ) -> bool:
     """ "first one point one, second nought point six": a word behind a pause, with a number right
-    behind it, is no unit of the number before."""
+    behind it, is no unit of the number before; nor the second of "top fourteen second sixteen"."""
     parted = paused(transcript, number.last, unit.first, seconds=SHORT_PAUSE)
+    ordinal = transcript.words[unit.first].text == SECOND and abs(number.value) > 1
     after = unit.last + 1
     runs = near(mentions.numbers, unit.last, after)
     number_behind = any(run.first <= after <= run.last for run in runs)
-    return (
-        parted and number_behind and not paused(transcript, unit.last, after, seconds=SHORT_PAUSE)
-    )
+    breath = not paused(transcript, unit.last, after, seconds=SHORT_PAUSE)
+    return (parted or ordinal) and number_behind and breath
 
 
 def _unit_starts(transcript: Transcript, mentions: Mentions, number: Number) -> Iterator[int]:

@@ -14,6 +14,7 @@ from talklog.vocabulary import ROLE_CUES
 
 LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
 STATES = ("as_found", "as_left", "set")
+JUST_BEFORE = 3  # words from a number, with its unit, to a cue that it has: "two mil minimum"
 NEXT = 3  # words from such a cue to the number that it begins
 SHORT_PAUSE = 0.3  # seconds: a typed comma; what is counted follows without one
 
@@ -44,7 +45,36 @@ def reaches(transcript: Transcript, mentions: Mentions, cue: CueMention, span: M
         return not ended and not _of_the_next(mentions, cue)
     stops = near(mentions.cues_of("terminator"), cue.last, span.first)
     stopped = any(cue.last < stop.first and stop.last < span.first for stop in stops)
-    return not stopped and not paused(transcript, cue.last, span.first)
+    ended = paused(transcript, cue.last, span.first) or _has_ended(transcript, mentions, cue, span)
+    return not stopped and not ended
+
+
+def _has_ended(transcript: Transcript, mentions: Mentions, cue: CueMention, span: Mention) -> bool:
+    """ "spec is two to nine, rod bolts one hundred inch pounds": a cue that had its number goes
+    over no pause, however short, to a thing that is measured otherwise."""
+    runs = near(mentions.numbers, cue.first, span.first)
+    had = [run.last for run in runs if run.last < span.first and _is_had(cue, run.first, run.last)]
+    if not had:
+        return False
+    own, before = (
+        _measured(mentions, *ends) for ends in ((span.first, span.last), (had[-1], had[-1] + 1))
+    )
+    since = max(had[-1], cue.last)
+    things = near(mentions.of("component"), since, span.first)
+    named = [thing.first for thing in things if since < thing.first and thing.last < span.first]
+    paused_before = any(paused(transcript, since, thing, seconds=SHORT_PAUSE) for thing in named)
+    return paused_before and bool(own) and own.isdisjoint(before)
+
+
+def _measured(mentions: Mentions, first: int, last: int) -> set[str]:
+    """What the units that begin at some words can measure."""
+    units = [unit for unit in near(mentions.of("unit"), first, last) if first <= unit.first <= last]
+    return {quantity for unit in units for words in unit.units for quantity in words.quantities}
+
+
+def _is_had(cue: CueMention, first: int, last: int) -> bool:
+    """Whether a number stands where a cue can mean it: behind it, or just before."""
+    return first > cue.last or 0 < cue.first - last <= JUST_BEFORE
 
 
 def _begun_anew(mentions: Mentions, cue: CueMention, span: Mention) -> bool:

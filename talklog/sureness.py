@@ -25,6 +25,7 @@ from talklog.quantity import unit_chances
 from talklog.roled import MEASURING, RoledNumber
 from talklog.roles import ATTRIBUTIVE, OF_ANOTHER, PERHAPS_NONE
 from talklog.seeing.kinds import NumberSeen
+from talklog.vocabulary import load
 
 FAR = 9  # words: a unit that was said farther off is less sure
 LEAST = 0.003  # added to both sides of a probability, so that none is certain
@@ -122,12 +123,15 @@ def _source_of_unit(
 
 
 def _meant_by_unit(context: Context, item: RoledNumber, reading: Reading) -> dict[str, float]:
-    """How many units its word can be, and how probable the one that was taken is among them."""
+    """How many units its word can be, and how probable the one that was taken is among them; all
+    that it hardly ever is count as one."""
     units = item.unit.units if item.unit else ()
     meant = unit_chances(context, item.first, units)
+    rare = [unit for unit in units if unit.name in load().rare_units]
+    many = len(units) - max(0, len(rare) - 1)
     return {
-        "of_two": float(len(units) == 2),
-        "of_more": float(len(units) > 2),
+        "of_two": float(many == 2),
+        "of_more": float(many > 2),
         "meant": _log_odds(meant.get(reading.unit, 0.5)) if len(units) > 1 else 0.0,
     }
 

@@ -200,7 +200,10 @@ def _settled(
         return item
     changed = _changed(item, best, chances[best])
     unsure = set_aside or reading < (NAMED_LEAST if named else ASK_BELOW)
-    return _asked(changed) if best in MEASURING and unsure else changed
+    if best not in MEASURING or not unsure:
+        return changed
+    quoted = _is_cued(item) and item.role in QUOTED
+    return _asked(changed, f"{item.because}, so {PERHAPS_NONE}" if quoted else PERHAPS_NONE)
 
 
 def _least_to_read(item: RoledNumber) -> float:
@@ -257,8 +260,8 @@ def _contested(mentions: Mentions, item: RoledNumber) -> RoledNumber:
     return replace(item, role="unknown", because="what is measured was said, but a size follows")
 
 
-def _asked(item: RoledNumber) -> RoledNumber:
-    return replace(item, doubt=item.doubt or PERHAPS_NONE)
+def _asked(item: RoledNumber, why: str) -> RoledNumber:
+    return replace(item, doubt=item.doubt or why)
 
 
 def _changed(item: RoledNumber, role: str, chance: float) -> RoledNumber:

@@ -115,6 +115,8 @@ class Vocabulary:
     implied: Mapping[str, str]  # quantity -> the component it means
     usual_roles: Mapping[str, str]  # quantity -> role without a cue
     rare_units: frozenset[str]  # meant only when what they measure was named
+    usual_units: Mapping[str, str]  # quantity -> the unit that a word of several means then
+    signed: frozenset[str]  # quantities that can be below nothing
     habits: Mapping[tuple[str, str], str]  # (component, unit) -> quantity
     measured_of: Mapping[str, frozenset[str]]  # component -> the quantities of its habits
     actions: Phrases
@@ -142,7 +144,16 @@ def load() -> Vocabulary:
     found = _file("conditions.toml", {"conditions", "measuring"})
     small = _file(
         "small_words.toml",
-        {"particles", "before_names", "negations", "never_last", "no_names", "rivals", "left_open"},
+        {
+            "particles",
+            "before_names",
+            "negations",
+            "never_last",
+            "no_names",
+            "rivals",
+            "left_open",
+            "together",
+        },
     )
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
@@ -177,13 +188,17 @@ def _place_words() -> dict[str, Any]:
 
 
 def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
-    measured = _file("quantities.toml", {"quantity", "rarely", "implies", "role", "habit"})
+    measured = _file(
+        "quantities.toml", {"quantity", "rarely", "signed", "usual", "implies", "role", "habit"}
+    )
     habits = parse_habits(measured["habit"], components)
     return {
         "quantities": parse_phrases("quantities.toml", measured["quantity"]),
         "implied": measured["implies"],
         "usual_roles": measured["role"],
         "rare_units": frozenset(measured["rarely"]),
+        "usual_units": measured["usual"],
+        "signed": frozenset(measured["signed"]),
         "habits": habits,
         "measured_of": _by_component(habits),
     }

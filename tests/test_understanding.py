@@ -213,3 +213,42 @@ def test_without_cues_the_table_fails(monkeypatch: pytest.MonkeyPatch) -> None:
         assert len(wrong) >= FEWEST_WRONG
     finally:
         mentions._matcher.cache_clear()
+
+
+def _breath(text: str) -> Transcript:
+    """ "|" is a pause of 0.4 s, as between two phrases of one breath."""
+    words, pause = [], 0.0
+    for word in text.split():
+        if word == "|":
+            pause = 0.4
+        else:
+            words.append(Word(word, pause_before=pause))
+            pause = 0.0
+    return Transcript(Source("text", "x", "0" * 64), tuple(words))
+
+
+@pytest.mark.parametrize(
+    ("text", "aside"),
+    [
+        ("limit is three to six | flywheel bolts eighty newton metres", ["three to six"]),
+        ("limit is nine mil rear disc | front disc twenty mil", ["nine mil", "twenty mil"]),
+    ],
+)
+def test_a_limit_ends_behind_a_pause_only_where_another_kind_of_value_follows(
+    text: str, aside: list[str]
+) -> None:
+    transcript = _breath(text)
+    notes = understand(transcript)
+    assert [transcript.heard(a.first, a.last) for a in notes.set_aside] == aside
+
+
+@pytest.mark.parametrize(
+    ("text", "states"),
+    [
+        ("gearbox oil two bar hot | gate tyre thirty psi", ["hot", None]),
+        ("starter nine amps no load | fourteen amps turning", ["no load", None]),
+        ("cold front thirty psi | rear thirty four psi", ["cold", "cold"]),
+    ],
+)
+def test_a_state_is_of_the_value_it_was_said_with(text: str, states: list[str | None]) -> None:
+    assert [reading.condition for reading in understand(_breath(text)).readings] == states

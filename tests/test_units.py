@@ -283,6 +283,7 @@ def test_units_that_share_a_quantity_and_a_spoken_form_are_few_and_known() -> No
         "mil", "mils", "degree", "degrees", "gallon", "gallons", "quart", "quarts", "pint", "pints",
         "fluid ounce", "fluid ounces", "fl oz", "ounce", "ounces", "kilo", "kilos", "g p m",
         "gallon per minute", "gallons per minute", "gallon a minute", "gallons a minute",
+        "inch", "inches",
     }  # fmt: skip
 
 
