@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from talklog.bands import Band
-from talklog.notes import Reading
+from talklog.notes import Reading, Unsure
 
 OUT = ("low", "high")  # verdicts of values outside their band
 
@@ -38,7 +38,9 @@ class Flag:
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """Readings in the order of the note, flags most serious first."""
+    """Readings in the order of the note, flags most serious first. ``asked``: words that were not
+    read, and what they would be out of if they had been."""
 
     readings: tuple[CheckedReading, ...] = ()
     flags: tuple[Flag, ...] = ()
+    asked: tuple[Unsure, ...] = ()
