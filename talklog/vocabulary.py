@@ -153,6 +153,7 @@ def load() -> Vocabulary:
             "rivals",
             "left_open",
             "together",
+            "of_places",
         },
     )
     return Vocabulary(

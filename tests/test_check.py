@@ -288,6 +288,25 @@ def test_what_was_said_of_the_whole_machine_may_be_of_the_one_thing_that_is_limi
     assert ("output terminal" in found.reason) == (verdict == "unsure")
 
 
+@pytest.mark.parametrize(
+    ("said", "position", "band"),
+    [
+        ("pressure, tyre, 40, psi", None, "pressure, tire, 30, 36, psi"),
+        ("pressure, water pump, 40, psi", None, "pressure, coolant pump, 30, 36, psi"),
+        ("torque, water pump bolt, 40, N.m", None, "torque, coolant pump bolt, 20, 30, N.m"),
+        ("pressure, tyre, 40, psi", "rear left", 'pressure, tyre, 30, 36, psi; position = "back"'),
+        ("play, arm, 4, mm", "bottom", 'play, arm, 0, 2, mm; position = "lower"'),
+        ("play, arm, 4, mm", "nearside", 'play, arm, 0, 2, mm; position = "near side"'),
+        ("gap, lamp, 4, mm", "drive side", 'gap, lamp, 0, 2, mm; position = "at the drive end"'),
+    ],
+)
+def test_the_sheet_may_name_things_and_places_as_people_do(
+    said: str, position: str | None, band: str
+) -> None:
+    """The record has one name for each; a band under another was never found."""
+    assert judged(reading(said, position=position), sheet(band)).verdict == "high"
+
+
 def test_without_a_sheet() -> None:
     assert judged(reading("gap, plug, 1, mm"), None).verdict == "no_band"
     assert judged(reading("gap, plug, 1, mm", doubt="seven or eleven"), None).verdict == "unsure"

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from talklog.bands import Band, BandSheet, plain_words
+from talklog.bands import Band, BandSheet
 from talklog.notes import NOT_SAID, Reading
-from talklog.verdicts.names import described, joined, label_words, same_measurement
+from talklog.verdicts.names import described, joined, label_words, names_of, same_measurement
 from talklog.verdicts.outcomes import comparable
 
 
@@ -47,13 +47,12 @@ def how_named(reading: Reading, band: Band) -> str:
     "wheel nut" said), "vaguely" (the other way, or not said), or "" when it does not."""
     if reading.component == NOT_SAID:
         return "vaguely"
-    said = plain_words(reading.component)
-    names = [plain_words(name) for name in (band.component, *band.also)]
-    if "".join(said) in ("".join(name) for name in names):
+    said, names = names_of(reading.component), names_of(band.component, *band.also)
+    if {"".join(name) for name in said} & {"".join(name) for name in names}:
         return "exactly"
-    if any(name and said[-len(name) :] == name for name in names):
+    if any(one[-len(name) :] == name for one in said for name in names):
         return "generally"
-    return "vaguely" if any(said and name[-len(said) :] == said for name in names) else ""
+    return "vaguely" if any(name[-len(one) :] == one for one in said for name in names) else ""
 
 
 def _placed(reading: Reading, band: Band, named: str) -> Match | None:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import lru_cache
 from typing import Any
 
 from talklog.bands import plain_words
 from talklog.numbers import find_numbers
 from talklog.transcript import Word
+from talklog.vocabulary import Phrases, load
 
 # Names that people use for the same measurement (common practice, no source). A band under one
 # name judges a reading under the other, and the reason says so.
@@ -34,10 +37,21 @@ def joined(name: str) -> str:
     return "".join(plain_words(name))
 
 
+@lru_cache(maxsize=4096)
+def names_of(*names: str) -> frozenset[tuple[str, ...]]:
+    """The words of each name, as they are and as the vocabulary names what they stand for: a
+    "coolant pump" of the sheet is the "water pump" of the reading."""
+    plain = [plain_words(name) for name in names]
+    known = [_in_vocabulary(words, _components()) for words in plain]
+    return frozenset(words for words in (*plain, *known) if words)
+
+
 def label_words(text: str | None) -> frozenset[str]:
-    """Words of a position or condition, any order, numbers as digits: "cylinder two" is {2}."""
-    words = frozenset(_as_digits(word) for word in plain_words(text or ""))
-    return words - {"cylinder", "number", "no", "the"}
+    """Words of a position or condition, any order, as the vocabulary names them, numbers as digits:
+    "cylinder two" is {2}, "back left" is {rear, left}."""
+    known = _in_vocabulary(plain_words(text or ""), _places())
+    words = frozenset(_as_digits(word) for word in known)
+    return words - load().small_words["of_places"] or words
 
 
 def _as_digits(word: str) -> str:
@@ -49,3 +63,39 @@ def described(reading: Any) -> str:
     """A reading of the notes or of a record by its names: "inlet valve, cylinder 2: clearance"."""
     named = [reading.component, reading.position, reading.condition]
     return f"{', '.join(part for part in named if part)}: {reading.quantity}"
+
+
+# ---- names in the vocabulary ---------------------------------------------------------------------
+
+
+def _in_vocabulary(
+    words: tuple[str, ...], names: Mapping[tuple[str, ...], tuple[str, ...]]
+) -> tuple[str, ...]:
+    """The words with each phrase of the vocabulary as its name, the longest first."""
+    found: list[str] = []
+    at = 0
+    while at < len(words):
+        length = next((n for n in range(len(words) - at, 1, -1) if words[at : at + n] in names), 1)
+        phrase = words[at : at + length]
+        found += names.get(phrase, phrase)
+        at += length
+    return tuple(found)
+
+
+@lru_cache(maxsize=1)
+def _components() -> dict[tuple[str, ...], tuple[str, ...]]:
+    return _by_phrase(load().components)
+
+
+@lru_cache(maxsize=1)
+def _places() -> dict[tuple[str, ...], tuple[str, ...]]:
+    return _by_phrase(load().positions)
+
+
+def _by_phrase(phrases: Phrases) -> dict[tuple[str, ...], tuple[str, ...]]:
+    """Each phrase, in the singular, with the words of its name."""
+    return {
+        plain_words(" ".join(phrase)): plain_words(name)
+        for name, own in phrases.items()
+        for phrase in own
+    }
