@@ -95,6 +95,7 @@ LAYERS = (
     "verdicts.names",
     "verdicts.outcomes",
     "verdicts.meant_bands",
+    "verdicts.judging",
     "verdicts.flags",
     "check",
     "record",

@@ -31,9 +31,10 @@ from models.extractor.passages import SPLITS, Item, Passage, load_split
 from models.extractor.scoring import component_words, match, transcript_of
 from talklog.assemble import understand
 from talklog.bands import Band, BandSheet, Machine
-from talklog.check import check, judge_by
+from talklog.check import check
 from talklog.notes import Notes, Reading
 from talklog.transcript import Transcript
+from talklog.verdicts.judging import judge_by
 from talklog.verdicts.kinds import OUT, Checked, CheckedReading
 
 INSIDE, BESIDE = Decimal("0.2"), Decimal("0.1")  # of the value: width of a band, distance from it

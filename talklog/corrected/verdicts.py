@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from talklog import notes
 from talklog.bands import BandSheet
-from talklog.check import check, judge_by
+from talklog.check import check
 from talklog.corrected.as_checked import band_carried, certain_reading
 from talklog.corrected.fields import same
 from talklog.record import Reading, ServiceRecord
+from talklog.verdicts.judging import judge_by
 from talklog.verdicts.kinds import CheckedReading
 from talklog.verdicts.outcomes import limits_of
 
