@@ -16,6 +16,7 @@ from talklog.glued import with_glued
 from talklog.handsfree import DROP
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
+from talklog.perhaps import perhaps
 from talklog.readings import make_reading
 from talklog.rivals import DOUBT, LIMIT, with_rivals
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
@@ -69,6 +70,8 @@ def assemble(
         cautions=warned,
         unsure=(*unread, *_unsure(transcript, mentions, roled, left)),
         meter=_meter(meter) if meter else None,
+        words=tuple(word.text for word in transcript.words),
+        perhaps=tuple(perhaps(context)),
     )
 
 

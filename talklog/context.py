@@ -82,6 +82,12 @@ class Context:
             return None, "no component was named"
         return before[-1], "named before"
 
+    def chance_of_component(self, first: int) -> float:
+        """How probable it is that a number belongs to the component that ``component_of`` says; of
+        one that was only named before, nothing is known."""
+        link = self._links.get(first)
+        return link.chance if link is not None and link.component is not None else 0.0
+
     def maybe_components(self, first: int) -> tuple[tuple[Mention | None, float], ...]:
         """What else a number may belong to, and how probable that is."""
         link = self._links.get(first)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -53,6 +54,7 @@ def make_record(
 
     Raises RecordError when a part breaks the schema, which means a fault in an earlier step.
     """
+    understood = _once(understood, checked)
     moment = (made_at or datetime.now().astimezone()).isoformat(timespec="seconds")
     with schema_kept(said.source.name):
         return ServiceRecord(
@@ -68,6 +70,14 @@ def make_record(
             flags=tuple(Flag(**_fields(flag, Flag)) for flag in checked.flags),
             **_plain_parts(understood, said),
         )
+
+
+def _once(understood: notes.Notes, checked: Checked) -> notes.Notes:
+    """The note with what the check asks about among what is unsure, and nowhere else."""
+    spans = {(one.first, one.last) for one in checked.asked}
+    aside = (one for one in understood.set_aside if (one.first, one.last) not in spans)
+    unsure = (one for one in understood.unsure if (one.first, one.last) not in spans)
+    return replace(understood, set_aside=tuple(aside), unsure=(*unsure, *checked.asked))
 
 
 def record_id(sha256: str, machine_key: str | None) -> str:

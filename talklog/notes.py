@@ -36,7 +36,9 @@ class Reading:
     """A value that was measured, set, found or left. ``unit`` is a trade name, ``None`` if no unit
     was said. ``doubt`` is ``None`` when certain, else the plain reason why it must be asked.
     ``confidence`` is the probability that value and unit were heard right, ``None`` for typed
-    text; ``sounds_like`` is what it may have been instead, by ear; ``may_be`` what it may be of."""
+    text; ``sounds_like`` is what it may have been instead, by ear; ``may_be`` what it may be of;
+    ``thing_chance`` is how probable it is that it is of this component, ``None`` where a person
+    said so."""
 
     quantity: str
     component: str
@@ -54,6 +56,7 @@ class Reading:
     confidence: float | None = None
     sounds_like: tuple[Alternative, ...] = ()
     may_be: tuple[Meant, ...] = ()
+    thing_chance: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +65,16 @@ class SetAside:
     part_size, superseded, intention, hypothetical, time_or_date, count."""
 
     why: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Perhaps:
+    """A number that was not read, though it may be a reading: why not, and which it would be."""
+
+    why: str
+    reading: Reading
     first: int
     last: int
 
@@ -153,7 +166,8 @@ class Meter:
 
 @dataclass(frozen=True, slots=True)
 class Notes:
-    """Everything one note says."""
+    """Everything one note says. ``words`` are all of its words; ``perhaps`` are numbers that stand
+    among those set aside or unsure."""
 
     readings: tuple[Reading, ...] = ()
     set_aside: tuple[SetAside, ...] = ()
@@ -164,3 +178,5 @@ class Notes:
     cautions: tuple[SpokenCaution, ...] = ()
     unsure: tuple[Unsure, ...] = ()
     meter: Meter | None = None
+    words: tuple[str, ...] = ()
+    perhaps: tuple[Perhaps, ...] = ()

@@ -107,6 +107,7 @@ def _reading(setting: Setting, item: RoledNumber, measure: Measure, quantity: Qu
         doubt=_doubt(context, item, measure),
         alternatives=_alternatives(item, measure),
         may_be=tuple(_may_be(context, first, name, replace(quantity, name=measure.quantity))),
+        thing_chance=context.chance_of_component(first),
     )
 
 

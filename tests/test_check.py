@@ -288,6 +288,52 @@ def test_what_was_said_of_the_whole_machine_may_be_of_the_one_thing_that_is_limi
     assert ("output terminal" in found.reason) == (verdict == "unsure")
 
 
+# What was understood, how sure its thing is, all words of the note -> the verdict. Common practice.
+FLYWHEEL = "time, flywheel, 20, 25, s"
+TORQUE = 'torque, flange bolt, 20, 30, N.m; position = "front"'
+MISTAKEN = [
+    # all words of one name stand in the other
+    ("time, flywheel bearing, 17, s", 0.99, "", FLYWHEEL, "unsure"),
+    ("time, flywheel bearing, 22, s", 0.99, "", FLYWHEEL, "no_band"),  # it would be in band
+    ("angle, flywheel bearing, 17, deg", 0.99, "", FLYWHEEL, "no_band"),  # another kind of unit
+    ("time, flywheel bearing, 900, s", 0.99, "", FLYWHEEL, "no_band"),  # far from the limits
+    ("time, flywheel bearing, 17, s", None, "", FLYWHEEL, "no_band"),  # a person said so
+    ("depth, die block, 9, mm", 0.99, "", "height, die block, 5, 7, mm", "unsure"),
+    # another thing was named in the note
+    ("time, brake, 17, s", 0.9, "brake flywheels slow", FLYWHEEL, "unsure"),
+    ("time, brake, 17, s", 0.99, "brake flywheels slow", FLYWHEEL, "no_band"),  # surely the brake
+    ("time, brake, 17, s", 0.9, "brake slow", FLYWHEEL, "no_band"),
+    ("depth, arm, 9, mm", 0.9, "arm die blocks", "height, die block, 5, 7, mm", "no_band"),
+    ("torque, gasket, 40, N.m", 0.8, "gasket flange bolts", TORQUE, "unsure"),
+]
+
+
+@pytest.mark.parametrize(("said", "chance", "words", "band", "verdict"), MISTAKEN)
+def test_what_no_band_fits_may_have_been_understood_wrongly(
+    said: str, chance: float | None, words: str, band: str, verdict: str
+) -> None:
+    one = reading(said, thing_chance=chance)
+    found = check(Notes(readings=(one,), words=tuple(words.split())), sheet(band))
+    assert found.readings[0].verdict == verdict
+    assert ("It may be" in found.readings[0].reason) == (verdict == "unsure")
+
+
+@pytest.mark.parametrize(
+    ("position", "verdict"), [("rear", "no_band"), ("front", "unsure"), ("lower", "unsure")]
+)
+def test_another_place_on_the_same_axis_is_not_meant(position: str, verdict: str) -> None:
+    one = reading("torque, gasket, 40, N.m", thing_chance=0.8, position=position)
+    notes = Notes(readings=(one,), words=("gasket", "flange", "bolts"))
+    assert check(notes, sheet(TORQUE)).readings[0].verdict == verdict
+
+
+def test_a_band_that_judged_something_is_not_meant_by_another_reading() -> None:
+    own = reading("time, flywheel, 22, s")
+    other = reading("time, flywheel bearing, 17, s", thing_chance=0.9)
+    found = check(Notes(readings=(own, other)), sheet(FLYWHEEL)).readings
+    assert [one.verdict for one in found] == ["in_band", "no_band"]
+
+
 @pytest.mark.parametrize(
     ("said", "position", "band"),
     [

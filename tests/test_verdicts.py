@@ -9,7 +9,7 @@ from models.extractor.scoring import Tally, compare
 from models.extractor.verdicts import ALARMS, ASKED, LEFT_OUT, bands_of, counts, table
 
 LEAST_RIGHT = 0.96  # of the verdicts given; measured 0.991 on the dev notes
-MOST_PASSED_OVER = 0.12  # of the readings out of band: neither flagged nor asked; measured 0.088
+MOST_PASSED_OVER = 0.08  # of the readings out of band: neither flagged nor asked; measured 0.053
 # Of readings within their band, and of those whose band was left out, flagged or asked about
 # because of a band; measured 0.032 and 0.044.
 MOST_ALARMS = {"in_band": 0.08, LEFT_OUT: 0.08}

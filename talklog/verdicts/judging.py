@@ -35,7 +35,7 @@ def judge(reading: Reading, sheet: BandSheet | None) -> CheckedReading:
     matches, why = ([], "There is no band sheet.") if sheet is None else meant_bands(reading, sheet)
     matches = _of_one_kind(reading, matches)
     if not matches:
-        doubt = f"{_sentence(reading.doubt)}{_or_else(reading)} {why}" if reading.doubt else why
+        doubt = f"{sentence(reading.doubt)}{_or_else(reading)} {why}" if reading.doubt else why
         return CheckedReading(reading, "unsure" if reading.doubt else "no_band", None, doubt)
     settled = _settled(reading, matches)
     if settled is not None:
@@ -63,7 +63,7 @@ def _by_matches(reading: Reading, matches: list[Match], why: str) -> CheckedRead
     outcomes = [outcome_of(reading.value, reading.unit, match.band) for match in matches]
     lead = _open_points(matches)
     if len({outcome.verdict for outcome in outcomes}) > 1 or _too_vague(matches):
-        texts = [f"{_case_of(m.band)}: {o.text}" for m, o in zip(matches, outcomes, strict=True)]
+        texts = [f"{case_of(m.band)}: {o.text}" for m, o in zip(matches, outcomes, strict=True)]
         lead = lead or "Several bands could be meant."
         return CheckedReading(reading, "unsure", None, f"{lead} {' '.join(texts)}")
     band = matches[0].band
@@ -97,7 +97,7 @@ def _too_vague(matches: list[Match]) -> bool:
     return len(places) == 1 and any("position" in match.open for match in matches)
 
 
-def _case_of(band: Band) -> str:
+def case_of(band: Band) -> str:
     """ "Inlet valve, cold, by maker": what tells one band from the next."""
     named = [band.component, band.position, band.condition, band.authority]
     return ", ".join(part for part in named if part)
@@ -143,10 +143,11 @@ def _each_way(reading: Reading, matches: list[Match]) -> str:
     """The doubt, and the verdict of every way the words could be meant."""
     ways = [(reading.value, reading.unit), *((a.value, a.unit) for a in reading.alternatives)]
     texts = [outcome_of(value, unit, match.band).text for value, unit in ways for match in matches]
-    lead = [_sentence(reading.doubt or ""), _open_points(matches)]
+    lead = [sentence(reading.doubt or ""), _open_points(matches)]
     return " ".join(filter(None, [*lead, *dict.fromkeys(texts)]))
 
 
-def _sentence(text: str) -> str:
+def sentence(text: str) -> str:
+    """With a capital and a full stop."""
     text = text.strip()
     return text and f"{text[0].upper()}{text[1:]}{'' if text[-1] in '.?!' else '.'}"
