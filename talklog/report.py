@@ -16,7 +16,7 @@ from importlib.resources import files
 from typing import Any
 
 from talklog.record import BandRef, FollowUp, Part, Reading, ServiceRecord
-from talklog.units import convert
+from talklog.units import weighed
 
 NOT_SAID = "not said"
 NOT_KNOWN = "not said, or not understood"  # for what talklog does not look for in a note
@@ -259,7 +259,7 @@ def _gauge(reading: Reading) -> int | None:
     if low == high:
         return None
     value = Decimal(reading.value)
-    value = convert(value, unit, band.unit) if unit and band.unit else value
+    value = weighed(value, unit, band.unit) if unit and band.unit else value
     start, end = GAUGE_INSIDE
     return int(min(max(start + (value - low) / (high - low) * (end - start), 1), 99))
 

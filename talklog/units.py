@@ -37,6 +37,9 @@ class Unit:
     note: str = ""
 
 
+_WEIGHT = ("kg", "kgf")  # a mass, and the force of its weight
+
+
 @lru_cache(maxsize=1)
 def load_units() -> dict[str, Unit]:
     """Every unit by its trade name, in file order. Raises DataFileError for a broken file."""
@@ -111,6 +114,21 @@ def convert(value: Decimal, unit: str, to: str) -> Decimal:
         unit_named(unit)
         return value
     return _convert(value, _pint_name(unit), _pint_name(to), f"{unit} to {to}")
+
+
+def weighed(value: Decimal, unit: str, to: str) -> Decimal:
+    """Like ``convert``, but a mass is also the force of its weight, and the other way: 2 kgf is
+    2000 g. For what hangs on a spring balance; standard gravity, 9.80665 m/s2."""
+    for own, other in (_WEIGHT, _WEIGHT[::-1]):
+        if same_kind(unit, own) and same_kind(to, other):
+            return convert(convert(value, unit, own), other, to)
+    return convert(value, unit, to)
+
+
+def can_be_weighed(unit: str, to: str) -> bool:
+    """Whether one of two units is of a mass and the other of a force."""
+    kinds = [[same_kind(name, own) for own in _WEIGHT] for name in (unit, to)]
+    return any(kinds[0]) and any(kinds[1]) and kinds[0] != kinds[1]
 
 
 def convert_difference(value: Decimal, unit: str, to: str) -> Decimal:

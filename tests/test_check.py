@@ -87,6 +87,12 @@ LIMITS = [  # band, value, unit, verdict
     ("torque, nut, 25, 30, N.m", "27", "mm", "unit_mismatch"),
     ("torque, nut, 25, 30, N.m", "27", "N", "unit_mismatch"),
     ("pressure, tyre, 30, 32, psi", "31", "lb", "unit_mismatch"),
+    ("mass, flywheel, 3, 5, kg", "4", "kgf", "unit_mismatch"),  # a mass is no force
+    ("load, lever, 3, 5, kg", "4", "kgf", "in_band"),  # but a load is given in either
+    ("load, lever, 3, 5, kg", "2", "kgf", "low"),
+    ("load, lever, 3, 5, kg", "40", "N", "in_band"),  # 4.08 kg
+    ("tension, belt, 20, 30, N", "6", "lb", "in_band"),  # 26.7 N
+    ("load, lever, 3, 5, kg", "4", "N.m", "unit_mismatch"),
     ("speed, engine, 700, 900, rpm", "50", "Hz", "unit_mismatch"),
     ("count, ball, 9, 9,", "9", "mm", "unit_mismatch"),
     (GAP, "0.25", "-", "unsure"),

@@ -10,6 +10,7 @@ import scipy.constants as sc
 
 from talklog.errors import DataFileError, UnitError
 from talklog.units import (
+    can_be_weighed,
     convert,
     convert_difference,
     load_units,
@@ -19,6 +20,7 @@ from talklog.units import (
     same_kind,
     si_of,
     unit_named,
+    weighed,
 )
 
 UNITS = load_units()
@@ -381,3 +383,26 @@ def test_ucum_code_means_the_same_size(unit: str, ucum_registry: object) -> None
     si = UNITS[unit].si
     theirs = read(UNITS[unit].ucum).to(read(UNITS[si].ucum)).magnitude
     assert float(convert(Decimal(1), unit, si)) == pytest.approx(float(theirs), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "to", "wanted"),
+    [
+        ("2", "kgf", "g", "2000"),
+        ("10", "kg", "N", "98.0665"),
+        ("3", "lb", "lbf", "3"),
+        ("3", "lbf", "lb", "3"),
+        ("5", "kgf", "N", "49.03325"),  # as by convert
+    ],
+)
+def test_weights(value: str, unit: str, to: str, wanted: str) -> None:
+    """By standard gravity, as scipy has it in ``sc.g``."""
+    assert sc.g == 9.80665
+    assert weighed(Decimal(value), unit, to) == pytest.approx(Decimal(wanted), rel=Decimal("1e-12"))
+    assert can_be_weighed(unit, to) == ((unit, to) != ("kgf", "N"))
+
+
+def test_only_masses_and_forces_are_weights() -> None:
+    assert not can_be_weighed("kg", "mm")
+    with pytest.raises(UnitError):
+        weighed(Decimal(1), "kg", "N.m")

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from talklog.logbook.lines import line_through, reach
 from talklog.logbook.store import Logbook
-from talklog.units import convert, same_kind
+from talklog.units import convert, same_kind, weighed
 
 _DOUBTFUL = ("unsure", "unit_mismatch")
 _POINTS = """
@@ -178,4 +178,4 @@ def _limit(point: Point, rate: float) -> float | None:
     text = point.band_low if rate < 0 else point.band_high
     if text is None or point.band_unit is None or point.unit is None:
         return None
-    return float(convert(Decimal(text), point.band_unit, point.unit))
+    return float(weighed(Decimal(text), point.band_unit, point.unit))

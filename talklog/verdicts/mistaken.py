@@ -12,7 +12,7 @@ from decimal import Decimal
 
 from talklog.bands import Band, BandSheet, Machine
 from talklog.notes import Meant, Reading
-from talklog.units import convert
+from talklog.units import weighed
 from talklog.verdicts.meant_bands import how_named
 from talklog.verdicts.names import label_words, names_of, same_measurement
 from talklog.verdicts.outcomes import comparable
@@ -61,7 +61,7 @@ def _fits(reading: Reading, band: Band) -> bool:
     """Whether unit, size and place of a reading are not against a band."""
     if reading.unit is None or not comparable(reading.unit, band):
         return False
-    value = abs(convert(reading.value, reading.unit, band.unit))
+    value = abs(weighed(reading.value, reading.unit, band.unit))
     near = any(_is_near(value, abs(limit)) for limit in _limits(band))
     return near and not _are_apart(label_words(band.position), label_words(reading.position))
 

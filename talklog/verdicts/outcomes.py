@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from talklog.bands import Band
-from talklog.units import convert, same_kind
+from talklog.units import can_be_weighed, same_kind, weighed
 from talklog.verdicts.kinds import OUT
 
 TOLERANCE = Decimal("1e-9")  # relative; so that 0.254 mm is exactly 0.010 inch
+WEIGHED = ("load", "tension")  # quantities that people give in units of mass
 # Factors by which a value is most often misheard, for which quantity ("" is any), how to say it.
 _NEIGHBOURS = (
     ("torque", Decimal(12), "12 times as much (foot-pounds for inch-pounds?)"),
@@ -37,7 +38,7 @@ def outcome_of(value: Decimal, unit: str | None, band: Band) -> Outcome:
         wanted = band.unit or "a plain count"
         text = f"{shown} cannot be compared with a band in {wanted} ({band.source})."
         return Outcome("unit_mismatch", text)
-    inside = convert(value, unit, band.unit) if unit and band.unit else value
+    inside = weighed(value, unit, band.unit) if unit and band.unit else value
     verdict = _side(inside, band)
     equals = "" if unit == band.unit else f" = {_short(inside)} {band.unit}"
     words = {"in_band": "is within", "low": "is below", "high": "is above"}[verdict]
@@ -87,5 +88,9 @@ def limits_of(band: Band) -> str:
 
 
 def comparable(unit: str, band: Band) -> bool:
-    """Whether a value in that unit can be compared with the limits of a band."""
-    return band.unit is not None and same_kind(unit, band.unit)
+    """Whether a value in that unit can be compared with the limits of a band; a load or tension
+    also by weight."""
+    if band.unit is None:
+        return False
+    weight = band.quantity in WEIGHED and can_be_weighed(unit, band.unit)
+    return weight or same_kind(unit, band.unit)

@@ -20,7 +20,7 @@ from talklog.logbook.due import due_items
 from talklog.logbook.history import Point, groups, history, replaced
 from talklog.logbook.latest import latest
 from talklog.report import VERDICTS, quantity
-from talklog.units import convert
+from talklog.units import weighed
 from talklog.web.drawings import Spot, plot
 from talklog.web.frame import form_of, number_of, page, person, problem, text_of, went, workshop
 
@@ -117,7 +117,7 @@ def _in_unit(text: str | None, unit: str | None, to: str | None) -> float | None
     if text is None or (unit is None) != (to is None):
         return None
     try:
-        return float(convert(Decimal(text), unit, to) if unit and to else Decimal(text))
+        return float(weighed(Decimal(text), unit, to) if unit and to else Decimal(text))
     except UnitError:
         return None
 
