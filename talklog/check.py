@@ -32,13 +32,20 @@ def check(notes: Notes, sheet: BandSheet | None) -> Checked:
     if sheet is None:
         return Checked(tuple(first), flags_of(first))
     words = frozenset(plain_words(" ".join(notes.words)))
-    used = [own.band for own in first if own.band is not None]
-    free = tuple(band for band in sheet.bands if not any(band is own for own in used))
-    doubted = _Doubt(sheet, free, words)
+    doubted = _Doubt(sheet, tuple(_free(sheet, first)), words)
     pairs = zip(notes.readings, first, strict=True)
     readings = tuple(doubted.judged(reading, own) for reading, own in pairs)
     asked = (line for one in notes.perhaps if (line := doubted.asked(one)) is not None)
     return Checked(readings, flags_of(readings, sheet.expects), tuple(asked))
+
+
+def _free(sheet: BandSheet, judged: Iterable[CheckedReading]) -> Iterator[Band]:
+    """The bands that count and by which nothing was judged."""
+    used = [id(own.band) for own in judged]
+    authority = sheet.machine.authority
+    for band in sheet.bands:
+        if id(band) not in used and (authority is None or band.authority in (None, authority)):
+            yield band
 
 
 @dataclass(frozen=True, slots=True)

@@ -333,6 +333,19 @@ def test_another_place_on_the_same_axis_is_not_meant(position: str, verdict: str
     assert check(notes, sheet(TORQUE)).readings[0].verdict == verdict
 
 
+def test_neither_another_condition_nor_another_authority_is_meant() -> None:
+    one = reading("time, flywheel bearing, 17, s", thing_chance=0.9, condition="warm")
+    cold, warm = (sheet(f'{FLYWHEEL}; condition = "{state}"') for state in ("cold", "warm"))
+    assert judged(one, cold).verdict == "no_band"
+    assert judged(one, warm).verdict == "unsure"
+    rivals = sheet(
+        f'{FLYWHEEL}; authority = "club"',
+        'time, brake, 1, 2, s; authority = "maker"',
+        machine='authority = "maker"',
+    )
+    assert judged(one, rivals).verdict == "no_band"
+
+
 def test_a_band_that_judged_something_is_not_meant_by_another_reading() -> None:
     own = reading("time, flywheel, 22, s")
     other = reading("time, flywheel bearing, 17, s", thing_chance=0.9)

@@ -58,12 +58,14 @@ def _measures(band: Band, measured: Iterable[str]) -> bool:
 
 
 def _fits(reading: Reading, band: Band) -> bool:
-    """Whether unit, size and place of a reading are not against a band."""
+    """Whether unit, size, place and condition of a reading are not against a band."""
     if reading.unit is None or not comparable(reading.unit, band):
         return False
     value = abs(weighed(reading.value, reading.unit, band.unit))
     near = any(_is_near(value, abs(limit)) for limit in _limits(band))
-    return near and not _are_apart(label_words(band.position), label_words(reading.position))
+    cold, hot = label_words(band.condition), label_words(reading.condition)
+    placed = not _are_apart(label_words(band.position), label_words(reading.position))
+    return near and placed and not (cold and hot and cold.isdisjoint(hot))
 
 
 def _are_apart(one: frozenset[str], other: frozenset[str]) -> bool:
