@@ -113,12 +113,12 @@ def find_mentions(transcript: Transcript) -> Mentions:
         _mention(kind, names, first, last) for kind, names, first, last in found if kind != "cue"
     ]
     spans += _written_units(transcript)
-    cues = {
+    cues = dict.fromkeys(  # each once, those of one phrase as they stand in the file
         CueMention(cue, first, last)
         for kind, names, first, last in found
         if kind == "cue"
         for cue in names
-    }
+    )
     kept = [span for span in _longest(spans) if span.name != NO_PLACE]
     kept = list(_without_discourse(kept))
     return Mentions(

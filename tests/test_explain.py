@@ -8,6 +8,7 @@ from talklog.assemble import understand
 from talklog.explain import explain
 from talklog.mentions import find_mentions
 from talklog.trained import final_roles
+from talklog.vocabulary import load
 from tests.test_understanding import spoken
 
 NOTE = (
@@ -29,6 +30,18 @@ NOTE = (
 )
 def test_what_it_shows(line: str) -> None:
     assert line in " ".join(explain(spoken(NOTE)).split())
+
+
+def test_cues_of_one_phrase_stand_as_in_the_file() -> None:
+    """Not as they happen to lie in memory, which is another way at every start."""
+    cues = tuple(dict.fromkeys(load().cues))
+    kinds = [(cue.phrase, cue.category) for cue in cues]
+    twice = {kind for kind in kinds if kinds.count(kind) > 1 and kind[1] != "pseudo"}
+    assert len(twice) > 10
+    for kind in twice:
+        found = [mention.cue for mention in find_mentions(spoken(" ".join(kind[0]))).cues]
+        own = [cue for cue in cues if (cue.phrase, cue.category) == kind]
+        assert [cue for cue in found if (cue.phrase, cue.category) == kind] == own
 
 
 WORDS = ["tyre", "two", "point", "bar", "no", "one", "fifty", "p", "s", "i", "was", "front", "thou"]
