@@ -8,6 +8,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import zip_longest
 
 from talklog.links import LIGHT, PASSAGE, PREPOSITIONS, find_links
 from talklog.mentions import Mention, Mentions, near
@@ -28,6 +29,8 @@ NUMBERED = -1  # the axis of places by number
 BETWEEN = ("of", "to", "and", "from", "the", "on")  # small words within a place
 LEADING = ("of", "from", "near", "by", "under", "above", "below", "behind", "between", "past")
 STATE_BEFORE, STATE_BEHIND = 6, 3  # words around a number in which a state is said
+FEWEST = 3  # values with their places behind them that make a list
+SIDE_NEAR = 16  # words within which the other side is named: "left at ten ... right at twelve"
 SMALL = ("at", "and", "the", "in", "to", "of")  # words that end no place
 ARTICLES = ("the", "a", "an")
 OTHERS = ("other", "this", "that", "next", "last")  # a "one" behind these is no number
@@ -51,6 +54,7 @@ class Context:
         self.places = _places(mentions, roled)
         self._links = find_links(transcript, mentions, self.components, roled, seen)
         self._place_of = self._shared_out()
+        self._behind = self._listed_behind()
         self._states = dict(self._shared_states(states))
         numbers = zip(roled, seen.numbers, strict=True) if seen is not None else ()
         self.read_of = {item.first: number for item, number in numbers}
@@ -122,6 +126,26 @@ class Context:
                 used = before[-1].last
         return found
 
+    def _listed_behind(self) -> dict[int, Mention]:
+        """Of the values of a list that names each place behind its value ("ten thou top twelve
+        bottom nine left") the place, by the first word of the number."""
+        values = [n for n in self.roled if n.role != "position"]
+        starts = {place.first: place for place in self.places}
+        found: dict[int, Mention] = {}
+        line: list[tuple[int, Mention]] = []
+        for item, after in zip_longest(values, values[1:]):
+            place = next(
+                (starts[at] for at in (item.last + 1, item.last + 2) if at in starts), None
+            )
+            if place is not None and not self._apart(item.last, place.first):
+                line.append((item.first, place))
+            goes_on = place is not None and after is not None and after.first == place.last + 1
+            if not goes_on:
+                led = bool(line) and any(p.last == line[0][0] - 1 for p in self.places)
+                found |= dict(line) if len(line) >= FEWEST and not led else {}
+                line = []
+        return found
+
     def _places_before(self, since: int, first: int) -> tuple[Mention, ...]:
         close = [
             p
@@ -175,11 +199,13 @@ class Context:
 
     def position_of(self, first: int, component: Mention | None) -> str | None:
         """The place of a number: "2", "front left", "inlet 1"."""
+        if first in self._behind:
+            return self._behind[first].name
         read = tuple(p for p in self._read_places(first) if not self._gone(p, component, first))
         places = self._nearest_of_each_axis(read, component, first)
         inside = component is not None
         named = [
-            p.name
+            self._with_noun(p)
             for p in places
             if not (inside and component.first <= p.first and p.last <= component.last)
         ]
@@ -257,19 +283,34 @@ class Context:
         for at in read:
             close = near(self.places, at, at)
             known = next((p for p in close if p.first <= at <= p.last), None)
-            if known is not None and not self._may_be_whole(known, first):
+            parts = known is not None and len(self._axes(known)) > 1
+            if parts and not self._may_be_whole(known, first):
                 known = None  # of "front left five other side six" only the front is carried on
             text = self.transcript.words[at].text
             behind = self._behind_article(at + 1)
             alone = behind not in read  # the "high" of "three thou high", not of "high side"
             unlikely = text in load().never_places and at not in self.read_of[first].sure_place
-            if known is None and alone and unlikely:
+            if known is None and ((alone and unlikely) or self._is_of_another(at, read)):
                 continue
             numbered = self._numbered_at(at, whole=alone and not self._is_pronoun(at, read))
             place = known or numbered or Mention("position", _plain(text), at, at)
             if place not in found:
                 found.append(place)
         return tuple(found)
+
+    def _is_of_another(self, at: int, read: tuple[int, ...]) -> bool:
+        """The "bank" of "bank two", where the two is the place of another number."""
+        numbered = self.transcript.words[at].text in load().numbered
+        numbers = near(self.places, at, at)
+        return numbered and any(
+            p.kind == "place" and p.first == at + 1 for p in numbers if at + 1 not in read
+        )
+
+    def _with_noun(self, place: Mention) -> str:
+        """ "bank 1", "row 2", but "2" of "cylinder two"."""
+        before = self.transcript.words[place.first - 1].text if place.first else ""
+        kept = place.kind == "place" and before in load().kept_before_places
+        return f"{before} {place.name}" if kept else place.name
 
     def _is_pronoun(self, at: int, read: tuple[int, ...]) -> bool:
         """The "one" of "left one", not of "phase one"."""
@@ -284,7 +325,7 @@ class Context:
         words = self.transcript.words
         if read is None:
             return ()
-        chosen = {at for at in read.place if not self._measures(at)}
+        chosen = {at for at in read.place if not (self._measures(at) or self._leaves(at))}
         for at in sorted(chosen):
             if at + 2 in chosen and words[at + 1].text in BETWEEN:
                 chosen.add(at + 1)
@@ -304,6 +345,17 @@ class Context:
         """Whether a word belongs to what is measured: the "end" of "end float"."""
         close = near(self.mentions.of("quantity"), at, at)
         return any(q.first <= at <= q.last and q.first < q.last for q in close)
+
+    def _leaves(self, at: int) -> bool:
+        """Whether a word says how something was left, with no other side named: "found at fourteen,
+        left at ten", not "left at ten, right at twelve"."""
+        words, axes = self.transcript.words, load().axes
+        cues = near(self.mentions.cues_of("as_left"), at, at)
+        if not any(cue.first <= at <= cue.last for cue in cues):
+            return False
+        around = {word.text for word in words[max(0, at - SIDE_NEAR) : at + SIDE_NEAR]}
+        axis = axes.get(words[at].text)
+        return not any(axes.get(text) == axis for text in around - {words[at].text})
 
     def _numbered_at(self, at: int, *, whole: bool) -> Mention | None:
         """The place that a number is: "three", "the second". The "second" of a "second stage", not

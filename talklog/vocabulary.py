@@ -107,6 +107,7 @@ class Vocabulary:
     liquids: frozenset[str]
     positions: Phrases
     numbered: frozenset[str]  # words before a place that is a number: "cylinder"
+    kept_before_places: frozenset[str]  # those of them that belong to its name: "bank 1"
     not_places: tuple[Phrase, ...]  # "all right"
     doubtful_places: frozenset[str]  # "back": none unless the trained reader takes it for one
     never_places: frozenset[str]  # none where they are no place by rule: "three thou high"
@@ -176,11 +177,14 @@ def load() -> Vocabulary:
 
 
 def _place_words() -> dict[str, Any]:
-    places = _file("positions.toml", {"numbered", "false", "never", "doubtful", "axes", "fixed"})
+    places = _file(
+        "positions.toml", {"numbered", "kept", "false", "never", "doubtful", "axes", "fixed"}
+    )
     axes = places["axes"]
     return {
         "positions": parse_phrases("positions.toml", places["fixed"]),
         "numbered": frozenset(places["numbered"]),
+        "kept_before_places": frozenset(places["kept"]),
         "not_places": tuple(map(phrase, places["false"])),
         "doubtful_places": frozenset(places["doubtful"]),
         "never_places": frozenset({*places["never"], *(word for axis in axes for word in axis)}),
