@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from talklog.confidence import with_confidence
 from talklog.context import Context
+from talklog.distrust import with_distrust
 from talklog.followups import due_of, follow_ups, spoken_cautions
 from talklog.glued import with_glued
 from talklog.handsfree import DROP
@@ -82,7 +83,7 @@ def context_of(
     seen: Seen | None,
 ) -> Context:
     """All that is known of a note before its numbers become readings."""
-    roled = with_rivals(transcript, mentions, roled)
+    roled = with_distrust(transcript, mentions, with_rivals(transcript, mentions, roled))
     return Context(transcript, mentions, with_glued(transcript, mentions, roled), seen)
 
 

@@ -155,6 +155,8 @@ def load() -> Vocabulary:
             "left_open",
             "together",
             "of_places",
+            "distrusted_before",
+            "distrusted_behind",
         },
     )
     return Vocabulary(

@@ -82,6 +82,7 @@ LAYERS = (
     "sureness",
     "sequels",
     "rivals",
+    "distrust",
     "glued",
     "things",
     "followups",
