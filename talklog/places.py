@@ -25,6 +25,7 @@ CHANGED = ("from", "all")  # words before two numbers with a "to" between that a
 PAIR = 2
 THOUSANDTHS = 1000
 PARTS = "thou"  # the unit that is said as a part of a number: "three thousandths"
+SAID_OF_IT = 3  # words from a place to its value, with "was at" between
 LIST_GAP = 9  # words between the last value of a list and the next place
 LEADING = ("is", "was", "are", "at", "and", "s")  # "two is one forty"
 
@@ -42,10 +43,11 @@ class Chosen:
 
 @dataclass(frozen=True, slots=True)
 class LastPlace:
-    """The place said last, and the last word of what was said of it."""
+    """The place said last, the last word of what was said of it, and whether that was a value."""
 
     number: int
     end: int
+    valued: bool = True
 
 
 def choose(
@@ -143,6 +145,8 @@ def _whole_list(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> Ch
 def _expected(run: NumberRun, before: LastPlace | None) -> int | None:
     if before is None or not 0 < run.first - before.end <= LIST_GAP:
         return None
+    if not before.valued and run.first - before.end <= SAID_OF_IT:
+        return None  # "two at three ninety": what follows is its value
     return before.number + 1
 
 

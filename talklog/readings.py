@@ -286,6 +286,8 @@ def _settled(
         return _certain(measure, "mm", why)
     if {"mm", "thou"} <= names and "thou" in context.said_units:
         return _certain(measure, "mm", "the speaker says thou for the other")
+    if {"degC", "degF"} <= names and _is_metric(context.said_units):
+        return _certain(measure, "degC", "the note is in metric units")
     fitting = (measure.unit, *(u.name for u in measure.others))
     said = next((name for name in fitting if name in context.said_units), None)
     if said is not None:
@@ -294,6 +296,10 @@ def _settled(
         measure = measure if fits else replace(measure, quantity=unit.quantities[0])
         return _certain(measure, said, "the unit that was said elsewhere in the note")
     return _either(measure, item) if {"mm", "thou"} <= names else measure
+
+
+def _is_metric(said: frozenset[str]) -> bool:
+    return bool(said & load().metric) and not said & load().inch_pound
 
 
 def _contested(setting: Setting, measure: Measure) -> Measure:

@@ -135,7 +135,7 @@ def _last_place(
     """The place said last; a value keeps its list alive, other numbers do not."""
     places = [number for number in chosen.numbers if number.first in chosen.places]
     if places:
-        return LastPlace(int(places[-1].value), found[-1].last)
+        return LastPlace(int(places[-1].value), found[-1].last, found[-1].role != "position")
     if before is not None and len(found) == 1 and found[0].role in MEASURING:
         return LastPlace(before.number, found[0].last)
     return before

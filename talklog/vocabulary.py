@@ -118,6 +118,8 @@ class Vocabulary:
     rare_units: frozenset[str]  # meant only when what they measure was named
     usual_units: Mapping[str, str]  # quantity -> the unit that a word of several means then
     signed: frozenset[str]  # quantities that can be below nothing
+    metric: frozenset[str]  # units that speak for degrees Celsius
+    inch_pound: frozenset[str]  # units that speak against
     habits: Mapping[tuple[str, str], str]  # (component, unit) -> quantity
     measured_of: Mapping[str, frozenset[str]]  # component -> the quantities of its habits
     actions: Phrases
@@ -196,7 +198,8 @@ def _place_words() -> dict[str, Any]:
 
 def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
     measured = _file(
-        "quantities.toml", {"quantity", "rarely", "signed", "usual", "implies", "role", "habit"}
+        "quantities.toml",
+        {"quantity", "rarely", "signed", "systems", "usual", "implies", "role", "habit"},
     )
     habits = parse_habits(measured["habit"], components)
     return {
@@ -206,6 +209,8 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
         "rare_units": frozenset(measured["rarely"]),
         "usual_units": measured["usual"],
         "signed": frozenset(measured["signed"]),
+        "metric": frozenset(measured["systems"]["metric"]),
+        "inch_pound": frozenset(measured["systems"]["inch_pound"]),
         "habits": habits,
         "measured_of": _by_component(habits),
     }
