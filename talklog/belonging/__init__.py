@@ -1,0 +1,1 @@
+"""What belongs to a number, one thing after the other. ``context`` puts these steps together."""

@@ -1,0 +1,97 @@
+"""A note and what was found in it: its things, its places, and to what its numbers are linked."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from talklog.links import Link, find_links
+from talklog.mentions import Mention, Mentions, near
+from talklog.roled import RoledNumber
+from talklog.scopes import paused
+from talklog.seeing.kinds import NumberSeen, Seen
+from talklog.transcript import Transcript
+
+
+@dataclass(frozen=True, slots=True)
+class FoundNote:
+    """``links`` and ``read_of`` (what the trained reader makes of a number) go by the first word of
+    each number."""
+
+    transcript: Transcript
+    mentions: Mentions
+    roled: tuple[RoledNumber, ...]
+    components: tuple[Mention, ...]
+    places: tuple[Mention, ...]
+    links: dict[int, Link]
+    read_of: dict[int, NumberSeen]
+
+    def paused(self, first: int, last: int) -> bool:
+        """Whether a long pause lies between two words."""
+        return paused(self.transcript, first, last)
+
+    def between(self, first: int, last: int) -> list[str]:
+        """The words strictly between two words."""
+        return [word.text for word in self.transcript.words[first + 1 : last]]
+
+    def thing_between(self, last: int, first: int) -> bool:
+        """Whether a thing was named strictly between two words."""
+        return any(last < c.first and c.last < first for c in near(self.components, last, first))
+
+    def apart(self, last: int, first: int) -> bool:
+        """Whether a pause or a thing stands between a number and a word behind it: "pads three
+        millimetres disc runout two thou"."""
+        return self.paused(last, first) or self.thing_between(last, first)
+
+
+def found_note(
+    transcript: Transcript,
+    mentions: Mentions,
+    roled: tuple[RoledNumber, ...],
+    seen: Seen | None,
+) -> FoundNote:
+    """The note with all that is found without looking at one number alone."""
+    states = mentions.of("state")
+    things = seen.things if seen is not None else mentions.of("component")
+    components = tuple(thing for thing in things if not _inside(thing, states))
+    numbers = zip(roled, seen.numbers, strict=True) if seen is not None else ()
+    return FoundNote(
+        transcript,
+        mentions,
+        roled,
+        components,
+        places=_places(mentions, roled),
+        links=find_links(transcript, mentions, components, roled, seen),
+        read_of={item.first: number for item, number in numbers},
+    )
+
+
+def place_by_number(item: RoledNumber, first: int, last: int) -> Mention:
+    """The place that a number is, said by the words ``first..last``."""
+    return Mention("place", f"{int(item.number.value)}", first, last)
+
+
+def _inside(component: Mention, states: Sequence[Mention]) -> bool:
+    """ "at idle", "engine running": a state, not the thing that was measured."""
+    close = near(states, component.first, component.last)
+    return any(
+        s.first < component.first or s.last > component.last
+        for s in close
+        if s.first <= component.first and component.last <= s.last
+    )
+
+
+def _places(mentions: Mentions, roled: tuple[RoledNumber, ...]) -> tuple[Mention, ...]:
+    """All places that were said, by name or by number, in order."""
+    numbered = [
+        place_by_number(item, item.number.first, item.number.last)
+        for item in roled
+        if item.role == "position"
+    ]
+    named = [_numbered(place) for place in mentions.of("position")]
+    return tuple(sorted([*named, *numbered], key=lambda place: place.first))
+
+
+def _numbered(place: Mention) -> Mention:
+    """ "two's" is a place by number, as "cylinder two" is."""
+    return replace(place, kind="place") if place.name.isdigit() else place

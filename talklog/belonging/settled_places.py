@@ -1,0 +1,119 @@
+"""The places of a number by rule and by the trained reader -> the place that it has."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from talklog.belonging.found_note import FoundNote
+from talklog.belonging.read_places import axes_of, read_places
+from talklog.mentions import Mention, near
+from talklog.vocabulary import load
+
+BESIDE_VALUE = 4  # words from a place to the number of which it is the place by rule alone
+SMALL = ("at", "and", "the", "in", "to", "of")  # words that end no place
+
+
+def place_of(
+    note: FoundNote, ruled: Sequence[Mention], component: Mention | None, first: int
+) -> str | None:
+    """The place of a number: "2", "front left", "inlet 1". ``ruled`` are its places by rule."""
+    read = tuple(p for p in read_places(note, first) if not _is_gone(note, p, component, first))
+    likely = _likely(note, ruled, read, component, first)
+    places = _one_of_each_axis(note, read, likely, first)
+    named = [_with_noun(note, place) for place in places if not _is_within(place, component)]
+    words = list(dict.fromkeys(" ".join(named).split()))
+    while words and words[-1] in SMALL:
+        words.pop()
+    return " ".join(words) or None
+
+
+def several_places(note: FoundNote, ruled: Sequence[Mention]) -> tuple[str, ...]:
+    """The places of a value that was said for several: "three and four both six thou"."""
+    numbered = [place.first for place in ruled if place.kind == "place"]
+    if not numbered:
+        return ()
+    last = max(numbered)
+    group = [p for p in near(note.places, last, last) if p.kind == "place" and p.first <= last]
+    together = group[-1:]
+    for place in reversed(group[:-1]):
+        if note.between(place.last, together[0].first) != ["and"]:
+            break
+        together.insert(0, place)
+    return tuple(place.name for place in together) if len(together) > 1 else ()
+
+
+def _is_gone(note: FoundNote, place: Mention, component: Mention | None, first: int) -> bool:
+    """Whether a pause parts a place from the thing, which was named after it: "front right
+    fourteen psi | clutch pedal twenty five"; or from the number before it. What the reader all
+    but knows stays."""
+    read = note.read_of.get(first)
+    if read is not None and place.first in read.sure_place:
+        return False
+    if place.first > first:
+        return note.paused(first, place.first)
+    if component is None or not place.last < component.first < first:
+        return False
+    return note.paused(place.last, component.first)
+
+
+def _likely(
+    note: FoundNote,
+    ruled: Sequence[Mention],
+    read: Sequence[Mention],
+    component: Mention | None,
+    first: int,
+) -> tuple[Mention, ...]:
+    """The places by rule that the reader does not exclude, each with the one said right before
+    it; where the reader takes none, those beside the number or its thing."""
+    likely = {p.first for p in ruled if p in read or _may_be(note, p, first)}
+    likely |= {p.first for p in read}
+    kept = (place for place in ruled if {place.first, place.last + 1} & likely)
+    return tuple(place for place in kept if read or _is_close(place, component, first))
+
+
+def _may_be(note: FoundNote, place: Mention, first: int) -> bool:
+    """Whether the trained reader does not exclude that a place is that of a number; a word that
+    mostly says no place must be one by the reader: "put it back four mil"."""
+    read = note.read_of.get(first)
+    if read is None:
+        return True
+    heard = note.transcript.heard(place.first, place.last)
+    wanted = read.place if heard in load().doubtful_places else read.maybe_place
+    return any(at in wanted for at in range(place.first, place.last + 1))
+
+
+def _is_close(place: Mention, component: Mention | None, first: int) -> bool:
+    """Beside the number, or right before its thing: "front disc runout is three thou"."""
+    named = component is not None and place.last + 1 == component.first
+    return named or abs(first - place.last) <= BESIDE_VALUE
+
+
+def _one_of_each_axis(
+    note: FoundNote, read: Sequence[Mention], ruled: Sequence[Mention], first: int
+) -> list[Mention]:
+    """The places that the reader takes, else those by rule. Nothing is both left and right: of
+    places on one axis the last said before the number stays, with those by rule among them."""
+    kept: list[Mention] = []
+    taken: set[int] = set()
+    for place in sorted(
+        {*read, *ruled}, key=lambda p: (p not in read, p.first > first, abs(first - p.first))
+    ):
+        axes = axes_of(note, place)
+        if place in read or (not axes & taken and (axes or not read)):
+            kept.append(place)
+            taken |= axes
+    return sorted(kept, key=lambda place: place.first)
+
+
+def _is_within(place: Mention, component: Mention | None) -> bool:
+    """Whether the name of the thing says the place already."""
+    if component is None:
+        return False
+    return component.first <= place.first and place.last <= component.last
+
+
+def _with_noun(note: FoundNote, place: Mention) -> str:
+    """ "bank 1", "row 2", but "2" of "cylinder two"."""
+    before = note.transcript.words[place.first - 1].text if place.first else ""
+    kept = place.kind == "place" and before in load().kept_before_places
+    return f"{before} {place.name}" if kept else place.name
