@@ -20,8 +20,8 @@ from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.perhaps import perhaps
 from talklog.readings import make_reading
 from talklog.rivals import DOUBT, LIMIT, with_rivals
+from talklog.role_rules.cued import METERS
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
-from talklog.roles import METERS
 from talklog.seeing.kinds import Seen
 from talklog.sequels import settle_sequels
 from talklog.shapes import written_sizes

@@ -9,8 +9,8 @@ from functools import lru_cache
 from talklog.context import Context
 from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import Due, FollowUp, SpokenCaution
+from talklog.role_rules.cued import DISTANCES, HOURS
 from talklog.roled import RoledNumber
-from talklog.roles import DISTANCES, HOURS
 from talklog.scopes import LONG_PAUSE
 from talklog.things import SAME_FORM, not_done
 from talklog.transcript import Transcript

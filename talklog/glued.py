@@ -14,8 +14,8 @@ from itertools import pairwise
 from talklog.mentions import Mention, Mentions, near
 from talklog.numbers import Number, find_numbers
 from talklog.places import LARGEST_PLACE
+from talklog.role_rules.doubts import BLURRED, OF_ANOTHER, PERHAPS_NONE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
-from talklog.roles import BLURRED, OF_ANOTHER, PERHAPS_NONE
 from talklog.scopes import SHORT_PAUSE
 from talklog.transcript import Transcript
 from talklog.vocabulary import load

@@ -14,8 +14,8 @@ from talklog.links import PASSAGE, SAYING
 from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
 from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of, unit_chances
+from talklog.role_rules.doubts import OF_ANOTHER, UNPOINTED
 from talklog.roled import MEASURING, RoledNumber
-from talklog.roles import OF_ANOTHER, UNPOINTED
 from talklog.vocabulary import UnitWords, load
 
 CROSSING = ("temperature", "angle", "toe")  # their values lie on both sides of nothing

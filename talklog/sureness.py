@@ -22,8 +22,9 @@ from talklog.notearrays import QUANTITIES
 from talklog.notes import Reading
 from talklog.places import LARGEST_PLACE
 from talklog.quantity import unit_chances
+from talklog.role_rules.doubts import OF_ANOTHER, PERHAPS_NONE
+from talklog.role_rules.without_cue import ATTRIBUTIVE
 from talklog.roled import MEASURING, RoledNumber
-from talklog.roles import ATTRIBUTIVE, OF_ANOTHER, PERHAPS_NONE
 from talklog.seeing.kinds import NumberSeen
 from talklog.vocabulary import load
 

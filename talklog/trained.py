@@ -13,8 +13,10 @@ from dataclasses import replace
 from talklog.lists import NEVER_CARRIED, borrowed
 from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE
+from talklog.role_rules.doubts import OF_ANOTHER, PERHAPS_NONE
+from talklog.role_rules.without_cue import FORMS, RANGE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
-from talklog.roles import FORMS, OF_ANOTHER, PERHAPS_NONE, RANGE, assign_roles
+from talklog.roles import assign_roles
 from talklog.seeing.kinds import NumberSeen, Seen
 from talklog.seen import see
 from talklog.transcript import Transcript

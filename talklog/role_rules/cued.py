@@ -1,0 +1,104 @@
+"""A number with its unit -> its role, by the cue that governs it or by what stands around it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from talklog.mentions import CueMention, Mention, Mentions, near
+from talklog.numbers import Number
+from talklog.role_rules.without_cue import FORMS, GRADE, is_duration, role_without_cue
+from talklog.roled import MEASURING
+from talklog.scopes import fitting, nearest
+from talklog.transcript import Transcript
+from talklog.vocabulary import ROLE_CUES
+
+ASIDE = ("quoted_spec", "other_opinion", "intention", "hypothetical", "count", "time_or_date")
+ASIDE += ("tool_size", "part_size")
+STRONGEST = (*ASIDE, "denied", "meter")  # cues that count for more than the form of a number
+STATES = ("as_found", "as_left")
+OVERRULING = ("intention", "hypothetical", "quoted_spec", "other_opinion")
+JUST = 2  # words between a cue and the cue that it overrules
+METERS = ("mi", "km", "h")
+DISTANCES, HOURS = ("mi", "km"), ("h",)
+SMALLEST_METER = 100  # a bare number on the clock: less is the reading of a dial gauge
+
+Role = tuple[str, str, bool]  # the role, why, and whether it is sure
+
+
+def role_of(
+    transcript: Transcript, mentions: Mentions, number: Number, unit: Mention | None
+) -> Role:
+    """The role of a number; sure where a cue or its form gave it."""
+    span = Mention("number", "", number.first, unit.last if unit else number.last)
+    if _is_due(transcript, mentions, span, number, unit):
+        return "follow_up", "when something is due", True
+    cue = _cue_of(transcript, mentions, span, number, unit)
+    if cue is not None and cue.cue.category in STRONGEST:
+        return _by_cue(transcript, cue)
+    without = role_without_cue(transcript, mentions, number, unit)
+    if without is not None and not _is_state(cue, without, number):
+        return (*without, number.form in FORMS or number.high is not None or without == GRADE)
+    return _by_cue(transcript, cue) if cue is not None else ("measured", "no other cue", False)
+
+
+def _by_cue(transcript: Transcript, cue: CueMention) -> Role:
+    category = cue.cue.category
+    why = f'"{transcript.heard(cue.first, cue.last)}" stands near'
+    return ("superseded" if category == "denied" else category), why, True
+
+
+def _is_state(cue: CueMention | None, without: tuple[str, str], number: Number) -> bool:
+    """ "now forty eight": a count of nothing, if a state was said just before it."""
+    state = cue is not None and cue.cue.category in STATES
+    return state and without[0] == "count" and cue.last == number.first - 1
+
+
+# ---- cues ----------------------------------------------------------------------------------------
+
+
+def _cue_of(
+    transcript: Transcript,
+    mentions: Mentions,
+    span: Mention,
+    number: Number,
+    unit: Mention | None,
+) -> CueMention | None:
+    """The cue that governs a number."""
+    cues = [c for c in fitting(mentions, span, unit, ROLE_CUES) if _can_be(c, number, unit)]
+    return _overruled(nearest(transcript, mentions, cues, span), cues)
+
+
+def _overruled(cue: CueMention | None, cues: Sequence[CueMention]) -> CueMention | None:
+    """ "going to set it to forty": the cue just before says what kind of setting that is."""
+    if cue is None or cue.cue.category not in MEASURING:
+        return cue
+    before = [c for c in cues if c.cue.category in OVERRULING and 0 <= cue.first - c.last <= JUST]
+    return before[-1] if before else cue
+
+
+def _can_be(cue: CueMention, number: Number, unit: Mention | None) -> bool:
+    """A meter counts miles, kilometres or hours, and a bare number on it is a large one."""
+    if cue.cue.category != "meter":
+        return True
+    if unit is not None:
+        return any(words.name in METERS for words in unit.units)
+    return number.form != "decimal" and number.value >= SMALLEST_METER
+
+
+# ---- what is due ---------------------------------------------------------------------------------
+
+
+def _is_due(
+    transcript: Transcript,
+    mentions: Mentions,
+    span: Mention,
+    number: Number,
+    unit: Mention | None,
+) -> bool:
+    """Whether a number says when something is due: a distance, hours, or weeks and the like, with
+    a cue of what is to come."""
+    by_unit = unit is not None and unit.name in (*DISTANCES, *HOURS)
+    if not (by_unit or is_duration(transcript, number)):
+        return False
+    cues = near(mentions.cues_of("follow_up"), span.first, span.last)
+    return nearest(transcript, mentions, cues, span) is not None
