@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from talklog.mentions import Mention
 from talklog.numbers import Number, NumberRun
@@ -71,6 +72,8 @@ def _is_blurred(
 ) -> bool:
     """Whether one of its ends is no end that was heard: "point nine point nine" may be 0.9 and 9.9
     or 0.9 twice, and "one twenty five two twenty seven" may be values or places with values."""
+    if _are_parted(transcript, chosen):
+        return _is_spelled(transcript, number)
     if any(_are_places(way) for way in run.readings) or _is_spelled(transcript, number):
         return True
     at = chosen.index(number)
@@ -80,6 +83,13 @@ def _is_blurred(
     if number.form in JOINED and any(_follows(transcript, one, other) for one, other in beside):
         return True
     return any(_runs_on(transcript, one, other) for one, other in beside)
+
+
+def _are_parted(transcript: Transcript, chosen: Sequence[Number]) -> bool:
+    """Whether a pause parts each number from the next, as a list is dictated."""
+    return len(chosen) > 1 and not any(
+        _follows(transcript, one, other) for one, other in pairwise(chosen)
+    )
 
 
 def _runs_on(transcript: Transcript, one: Number, other: Number) -> bool:
