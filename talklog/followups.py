@@ -11,12 +11,14 @@ from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import Due, FollowUp, SpokenCaution
 from talklog.role_rules.cued import DISTANCES, HOURS
 from talklog.roled import RoledNumber
-from talklog.scopes import LONG_PAUSE
+from talklog.scopes import LONG_PAUSE, SHORT_PAUSE
 from talklog.things import SAME_FORM, not_done
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 
 WORK_REACH = 8  # words between the work and the time: "grease the king pins again next week"
+DUE = "due"
+NAME = 4  # words of the name of what is due at most
 JUST = 3  # words from work to come to the time that is said behind it
 TAIL = 5  # words of a time at the end of work to come, at most, with the word before it
 BACK = 5  # words between an action and the cue that says when: "check the belt | again in"
@@ -39,7 +41,13 @@ def due_of(transcript: Transcript, item: RoledNumber) -> Due | None:
 def follow_ups(context: Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:
     """Every follow-up in the speaker's words, with its component and due, in order."""
     found: list[FollowUp] = []
-    for some in (_by_cue(context, due_numbers), _by_time(context), _by_reader(context)):
+    ways = (
+        _by_due(context),
+        _by_cue(context, due_numbers),
+        _by_time(context),
+        _by_reader(context),
+    )
+    for some in ways:
         found += [one for one in some if not any(overlap(one, other) for other in found)]
     yield from sorted(found, key=lambda later: later.first)
 
@@ -52,11 +60,19 @@ def _by_reader(context: Context) -> Iterator[FollowUp]:
             continue
         when = next((w for w in whens if later.first <= w.first <= later.last + JUST), None)
         when = when or _said_within(context, later)
+        if when and _is_but_a_time(context, later, when):
+            continue
         last = max(later.last, when.last) if when else later.last
         said = context.transcript.heard(later.first, last)
         name = later.thing.name if later.thing else None
         due = when.due if when else _event(said) or _tail(context, later)
         yield FollowUp(said, name, due, later.first, last)
+
+
+def _is_but_a_time(context: Context, later: Span, when: _When) -> bool:
+    """Whether work to come only says how long something is good: "until june next year"."""
+    lasting = load().lasting & set(context.between(later.first - 3, later.first + 1))
+    return bool(lasting) and when.first <= later.first + 1 and later.last <= when.last
 
 
 def _said_within(context: Context, later: Span) -> _When | None:
@@ -114,15 +130,47 @@ def _by_cue(context: Context, due_numbers: list[RoledNumber]) -> Iterator[Follow
         yield _made(context, start, end, due)
 
 
+def _by_due(context: Context) -> Iterator[FollowUp]:
+    """ "mot due march", "inspection due next week": what is due, and when."""
+    words = [word.text for word in context.transcript.words]
+    for when in _times(context):
+        at = when.first if words[when.first] == DUE else when.first - 1
+        start = _name_before(context, at) if at > 0 and words[at] == DUE else None
+        if start is not None:
+            said = context.transcript.heard(start, when.last)
+            close = near(context.components, start, when.last)
+            thing = next((c for c in close if start <= c.first <= when.last), None)
+            yield FollowUp(said, thing.name if thing else None, when.due, start, when.last)
+
+
+def _name_before(context: Context, at: int) -> int | None:
+    """Where the name of what is due begins: in one breath, and not over a number or a verb."""
+    words, small = context.transcript.words, load().small_words
+    stops = [*near(context.mentions.cues_of("terminator"), at, at), *near(context.roled, at, at)]
+    stopped = {place for stop in stops for place in range(stop.first, stop.last + 1)}
+    start = at
+    while start and at - start < NAME and words[start].pause_before < SHORT_PAUSE:
+        if start - 1 in stopped or words[start - 1].text in small["never_last"]:
+            break
+        start -= 1
+    return start if start < at else None
+
+
 def _by_time(context: Context) -> Iterator[FollowUp]:
     """ "grease it tomorrow", "new pads before winter": a time to come beside work to do."""
     ended = -1
     for when in _times(context):
         action = _action_before(context, when, after=ended)
-        if action is None:
+        if action is None or _is_routine(context, when, action):
             continue
         ended = when.last
         yield _made(context, action.first, when.last, when.due)
+
+
+def _is_routine(context: Context, when: _When, action: Mention) -> bool:
+    """Whether it is what an owner does: "grease it weekly"; "check it weekly" is still to do."""
+    often = context.transcript.words[when.first].text in load().stretches
+    return often and action.name not in load().checking
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +190,9 @@ def _times(context: Context) -> list[_When]:
         close = _events().get(words[at], ())
         event = next((e for e in close if tuple(words[at : at + len(e)]) == e), None)
         if event and not (found and at <= found[-1].last):
-            found.append(_When(at, at + len(event) - 1, Due(event=" ".join(event))))
+            found.append(_When(at, at + len(event) - 1, Due(event=_named_time(event))))
+        elif words[at] in load().stretches and _ends(context, at):
+            found.append(_When(at, at, Due(duration=load().stretches[words[at]])))
     for item in context.roled:
         due = (
             due_of(context.transcript, item)
@@ -153,6 +203,17 @@ def _times(context: Context) -> list[_When]:
             last = item.last + (item.unit is None)
             found.append(_When(item.first - 1, last, due))
     return sorted(found, key=lambda when: when.first)
+
+
+def _ends(context: Context, at: int) -> bool:
+    """Whether the speaker paused behind a word: "check it weekly is what i said" tells nothing."""
+    words = context.transcript.words
+    return at + 1 == len(words) or words[at + 1].pause_before >= SHORT_PAUSE
+
+
+def _named_time(event: tuple[str, ...]) -> str:
+    """ "due october" -> "october"."""
+    return " ".join(event[event[0] == DUE :])
 
 
 @lru_cache(maxsize=1)
@@ -199,6 +260,7 @@ def _event(said: str) -> Due | None:
     """An event that is known by name, else one in the speaker's own words: "when they are due"."""
     events = (" ".join(phrase) for phrase in load().events)
     event = next((event for event in events if f" {event} " in f" {said} "), None)
+    event = event and _named_time(tuple(event.split()))
     if event is None:
         words = said.split()
         opens = next((at for at, word in enumerate(words[:-1]) if word in load().opening), None)

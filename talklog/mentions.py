@@ -19,6 +19,7 @@ from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 NO_PLACE = ""  # name of a phrase in which the word of a place is none: "all right"
 AS_SAID = ("cue", "position")  # also found where their words end in 's
 DISCOURSE = ("right",)  # places that also begin a sentence
+BREAK = 0.3  # seconds: a pause that parts two things
 REACH = 40  # words: no cue and no neighbourhood is wider
 
 
@@ -112,6 +113,7 @@ def find_mentions(transcript: Transcript) -> Mentions:
     spans = [
         _mention(kind, names, first, last) for kind, names, first, last in found if kind != "cue"
     ]
+    spans = [span for span in spans if not _torn(span, transcript)]
     spans += _written_units(transcript)
     cues = dict.fromkeys(  # each once, those of one phrase as they stand in the file
         CueMention(cue, first, last)
@@ -148,6 +150,12 @@ def _outermost(cues: Sequence[CueMention]) -> Iterator[CueMention]:
             start, covered = mention.first, mention.last
         if mention.cue.category != "pseudo":
             yield mention
+
+
+def _torn(span: Mention, transcript: Transcript) -> bool:
+    """Whether the speaker paused within the name of a thing: "belt | tensioner" are two."""
+    inside = transcript.words[span.first + 1 : span.last + 1]
+    return span.kind == "component" and any(word.pause_before >= BREAK for word in inside)
 
 
 def _written_units(transcript: Transcript) -> list[Mention]:

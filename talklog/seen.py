@@ -34,6 +34,7 @@ FOLDER = Path(str(files("talklog"))) / "data" / "reader" / "note_reader"
 # Probability of a word to be in a state, a part or a verb of work, where a rule takes it for one;
 # chosen on the notes of dev and check: see models/extractor/README.md.
 MAYBE = 0.2
+SURE_STATE = 0.5  # the same, of a verb that was denied: "door not locked"
 
 
 @lru_cache(maxsize=1)
@@ -86,6 +87,7 @@ def _seen(note: ReadNote, roled: Sequence[RoledNumber], by: Reads) -> Seen:
         cuts=dict(find_cuts(note, roled)),
         maybe_works=over(1 - labels["work"][:, 0], MAYBE),
         maybe_states=over(1 - labels["state"][:, 0], MAYBE),
+        sure_states=over(1 - labels["state"][:, 0], SURE_STATE),
         maybe_fates=over(1 - labels["part"][:, 0], MAYBE),
     )
 

@@ -9,7 +9,8 @@ from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, Finding, FollowUp, Part, SpokenCaution
 from talklog.nouns import singular
 from talklog.roled import RoledNumber
-from talklog.seeing.kinds import Work
+from talklog.seeing.kinds import Fate, Work
+from talklog.undone import is_state, left_undone, long_ago, past_part, refused, says_left
 from talklog.vocabulary import PART_CUES, load
 
 PLAN = 3  # words between "i'll" and the verb of what is meant to be done
@@ -75,10 +76,21 @@ def actions(context: Context, later: Sequence[FollowUp] = ()) -> Iterator[Action
     """All work done or left to do, in order: what the trained reader takes for work, and verbs of
     the vocabulary that it does not doubt. What lies within one of the follow-ups ``later`` is still
     to do."""
-    read = [_worked(context, work, later) for work in context.seen.works] if context.seen else []
+    works = (
+        [work for work in context.seen.works if _is_of_job(context, work)] if context.seen else []
+    )
+    read = [_worked(context, work, later) for work in works]
+    left = [one for one in left_undone(context) if not any(overlap(one, own) for own in read)]
     known = _known_actions(context, later)
-    new = [k for k in known if _stands(context, k) and not any(overlap(k, one) for one in read)]
-    yield from sorted([*read, *new], key=lambda action: action.first)
+    said = [*read, *left]
+    new = [k for k in known if _stands(context, k) and not any(overlap(k, one) for one in said)]
+    yield from sorted([*said, *new], key=lambda action: action.first)
+
+
+def _is_of_job(context: Context, work: Span) -> bool:
+    """Whether work is none of the past, nor a state: "door not locked"."""
+    state = refused(context, work.first) and is_state(context, work.first)
+    return not state and not long_ago(context, work)
 
 
 def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
@@ -89,6 +101,7 @@ def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
     coming = any(f.first <= work.first <= f.last for f in later)
     planned = coming or _meant(context, work.first)
     denied = not_done(context, work.first, within=DENIED if work.sure else None)
+    denied = denied or refused(context, work.first)
     done = work.done and not denied and (work.sure or not planned)
     return Action(work.verb, name, place, done, first, last)
 
@@ -114,8 +127,9 @@ def _stands(context: Context, action: Action) -> bool:
     checks, which close what was to be checked but are no work to the reader."""
     if context.seen is None or action.verb in load().checking:
         return True
-    maybe = context.seen.maybe_works
-    return not action.done and any(at in maybe for at in range(action.first, action.last + 1))
+    words = range(action.first, action.last + 1)
+    maybe = any(at in context.seen.maybe_works for at in words)
+    return not action.done and (maybe or any(refused(context, at) for at in words))
 
 
 def _known_actions(context: Context, later: Sequence[FollowUp]) -> Iterator[Action]:
@@ -123,12 +137,13 @@ def _known_actions(context: Context, later: Sequence[FollowUp]) -> Iterator[Acti
     named = (*context.mentions.of("component"), *context.mentions.of("quantity"))
     nouns = sorted(named, key=lambda noun: noun.first)
     for span in context.mentions.of("action"):
-        if _is_noun(context, span, nouns):
+        if _is_noun(context, span, nouns) or not _is_of_job(context, span):
             continue
         thing = _object(context, span)
         if thing is None:
             continue
-        done = not (not_done(context, span.first) or _within(span, later))
+        denied = not_done(context, span.first) or refused(context, span.first)
+        done = not (denied or _within(span, later))
         first, last = _together(span, thing)
         yield Action(span.name, thing.name, context.position_at(thing), done, first, last)
 
@@ -226,15 +241,34 @@ def _read_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
     for fate in context.seen.fates:
         if fate.status in WORKED and not _worked_near(context, fate.at):
             continue
+        if fate.status == "fitted" and past_part(context, Mention("", "", fate.at, fate.at)):
+            continue
+        if fate.status == "missing" and _is_worn_out(context, fate):
+            continue
         close = near(context.components, fate.at, fate.at)
         thing = next((c for c in close if c.first <= fate.at <= c.last), None)
         if thing is None and fate.thing is not None:
-            yield fate.thing, fate.status, fate.at, fate.at
+            yield fate.thing, _cued_status(context, fate), fate.at, fate.at
             continue
         if thing is None:
             word = singular(context.transcript.words[fate.at].text)
             thing = Mention("component", word, fate.at, fate.at, base=word)
         yield thing, fate.status, thing.first, thing.last
+
+
+def _is_worn_out(context: Context, fate: Fate) -> bool:
+    """Whether a part that wears is but worn out, and not missing: "seal gone"."""
+    words = context.transcript.words[fate.at : fate.at + 1 + PART_REACH]
+    wears = fate.thing is not None and fate.thing.base in load().wearing
+    return wears and any(word.text in load().small_words["gone"] for word in words)
+
+
+def _cued_status(context: Context, fate: Fate) -> str:
+    """What a cue says of a word that only means a part, else what the reader does: "ordered
+    three"."""
+    cue = _part_cue(context, Mention("component", "", fate.at, fate.at))
+    fitted = cue is None or cue.cue.category == "part_fitted"
+    return fate.status if fitted else STATUS[cue.cue.category]
 
 
 def _worked_near(context: Context, at: int) -> bool:
@@ -248,7 +282,7 @@ def _worked_near(context: Context, at: int) -> bool:
 def _told_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
     """The same by cue."""
     for component in context.components:
-        cue = _part_cue(context, component)
+        cue = _shared_cue(context, component)
         if cue is None:
             continue
         status = STATUS[cue.cue.category]
@@ -274,6 +308,44 @@ def _part_cue(context: Context, component: Mention) -> CueMention | None:
     ]
     order = list(STATUS)
     return min(found, key=lambda mention: order.index(mention.cue.category), default=None)
+
+
+def _shared_cue(context: Context, component: Mention) -> CueMention | None:
+    """The cue on a part, else that on the part it is joined to: "new discs and pads needed"."""
+    for part in (component, *_joined(context, component)):
+        cue = _part_cue(context, part)
+        if cue is not None:
+            return cue
+    return None
+
+
+def _joined(context: Context, component: Mention) -> Iterator[Mention]:
+    """The things said together with one, before it and then behind it: "a bearing and a nut"."""
+    close = near(context.components, component.first, component.last)
+    at = close.index(component)
+    own = component
+    for other in reversed(close[:at]):
+        if not _is_pair(context, other, own):
+            break
+        yield other
+        own = other
+    own = component
+    for other in close[at + 1 :]:
+        if not _is_pair(context, own, other):
+            break
+        yield other
+        own = other
+
+
+def _is_pair(context: Context, one: Mention, other: Mention) -> bool:
+    """Whether only "and", small words and how many stand between two things."""
+    between = context.between(one.last, other.first)
+    counts = near(context.mentions.numbers, one.last, other.first)
+    numbers = {at - one.last - 1 for run in counts for at in range(run.first, run.last + 1)}
+    words = {word for at, word in enumerate(between) if at not in numbers}
+    joins = load().small_words["joins"] & set(between[:1])
+    plain = words <= load().small_words["before_names"] | joins
+    return bool(joins) and plain and not context.paused(one.last, other.first)
 
 
 def _on_part(context: Context, mention: CueMention, component: Mention) -> bool:
@@ -306,10 +378,22 @@ def _read_findings(context: Context) -> Iterator[Finding]:
         words = context.transcript.words[state.first : state.last + 1]
         said = " ".join(w.text for at, w in enumerate(words, state.first)
                         if thing is None or not thing.first <= at <= thing.last)  # fmt: skip
-        if thing is None or not said or _in_quantity(context, state):
+        if thing is None or not said or _in_quantity(context, state) or _is_left(context, state):
             continue
         first, last = _together(state, thing)
         yield Finding(thing.name, said, first, last)
+
+
+def _is_left(context: Context, state: Span) -> bool:
+    """Whether the words of a state say that work was not done: "not changed"."""
+    verbs = near(context.mentions.of("action"), state.last, state.last)
+    return says_left(context, state) or any(
+        state.first < verb.first
+        and verb.last == state.last
+        and refused(context, verb.first)
+        and not is_state(context, verb.first)
+        for verb in verbs
+    )
 
 
 def _known_findings(context: Context) -> Iterator[Finding]:
@@ -357,4 +441,4 @@ def _negated(context: Context, span: Mention) -> bool:
     if [word.text for word in words[span.last + 1 : span.last + 2]] == ["to"]:
         return True  # "good to minus twenty"
     before = words[max(0, span.first - 2) : span.first]
-    return any(word.text in ("not", "isn't", "wasn't", "aren't", "never") for word in before)
+    return any(word.text in load().small_words["negations"] for word in before)

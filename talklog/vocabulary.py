@@ -56,6 +56,24 @@ CATEGORIES = frozenset(
 DIRECTIONS = ("forward", "backward", "both")
 TARGETS = ("any", "length", "sized", "time", "bare", "unit")
 _CUE_KEYS = {"category", "words", "direction", "scope", "targets"}
+_SMALL_WORDS = {
+    "particles",
+    "before_names",
+    "joins",
+    "negations",
+    "refusals",
+    "nothing",
+    "gone",
+    "never_last",
+    "no_names",
+    "rivals",
+    "left_open",
+    "together",
+    "of_places",
+    "distrusted_before",
+    "distrusted_behind",
+}
+_DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches", "durations"}
 _HABIT_KEYS = {"quantity", "units", "components"}
 
 
@@ -104,6 +122,7 @@ class Vocabulary:
     components: Phrases
     heads: frozenset[str]  # nouns that make one name with what stands before: "stem bolt"
     numbered_components: frozenset[str]  # "injector three"
+    wearing: frozenset[str]  # "gone" says of these that they are worn out
     liquids: frozenset[str]
     positions: Phrases
     numbered: frozenset[str]  # words before a place that is a number: "cylinder"
@@ -124,9 +143,13 @@ class Vocabulary:
     measured_of: Mapping[str, frozenset[str]]  # component -> the quantities of its habits
     actions: Phrases
     checking: frozenset[str]  # actions that look and change nothing
+    left_undone: tuple[Phrase, ...]  # behind a thing or work: "not done"
+    not_reached: tuple[Phrase, ...]  # before a thing: "didn't get to"
     conditions: Phrases
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
+    past: tuple[Phrase, ...]  # times of the past: "last year"
+    lasting: frozenset[str]  # words before the time that something lasts: "good until june"
     opening: frozenset[str]  # words that begin an event of the speaker's own: "when"
     tails: frozenset[str]  # words before a time at the end of work to come: "by september"
     said_tails: frozenset[str]  # those of them that are said with it: "next lift"
@@ -142,35 +165,23 @@ class Vocabulary:
 @lru_cache(maxsize=1)
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
-    things = _file("components.toml", {"component", "heads", "numbered", "liquid"})
-    done = _file("actions.toml", {"action", "checking"})
+    things = _file("components.toml", {"component", "heads", "numbered", "wearing", "liquid"})
+    done = _file("actions.toml", {"action", "checking", "left_undone", "not_reached"})
     found = _file("conditions.toml", {"conditions", "measuring"})
-    small = _file(
-        "small_words.toml",
-        {
-            "particles",
-            "before_names",
-            "negations",
-            "never_last",
-            "no_names",
-            "rivals",
-            "left_open",
-            "together",
-            "of_places",
-            "distrusted_before",
-            "distrusted_behind",
-        },
-    )
+    small = _file("small_words.toml", _SMALL_WORDS)
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
         components=parse_phrases("components.toml", things["component"], plural=True),
         heads=frozenset(things["heads"]),
         numbered_components=frozenset(things["numbered"]),
+        wearing=frozenset(things["wearing"]),
         liquids=frozenset(things["liquid"]),
         **_place_words(),
         **_measuring_words(frozenset(things["component"])),
         actions=parse_phrases("actions.toml", done["action"]),
         checking=frozenset(done["checking"]),
+        left_undone=_longest_first(done["left_undone"]),
+        not_reached=_longest_first(done["not_reached"]),
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=_longest_first(found["measuring"]),
         **_due_words(),
@@ -217,10 +228,12 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
 
 
 def _due_words() -> dict[str, Any]:
-    dues = _file("dues.toml", {"events", "opening", "calendar", "tails", "stretches", "durations"})
+    dues = _file("dues.toml", _DUES)
     tails = dues["tails"]
     return {
         "events": _longest_first([*dues["events"], *_calendar(**dues["calendar"])]),
+        "past": _longest_first(dues["past"]),
+        "lasting": frozenset(dues["lasting"]),
         "opening": frozenset(dues["opening"]),
         "tails": frozenset(tails["before"]),
         "said_tails": frozenset(tails["said"]),

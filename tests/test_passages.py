@@ -26,14 +26,15 @@ from talklog.typed import read_text
 from talklog.vocabulary import Vocabulary
 
 TABLES = Path(__file__).parent / "tables"
+PAUSES = {"|": 1.0, ",": 0.4}  # seconds
 
 
 def spoken(text: str) -> Transcript:
-    """The words without pauses; "|" stands for a pause of one second."""
+    """The words without pauses; "|" stands for a pause of one second, "," for a short one."""
     words, pause = [], 0.0
     for word in text.split():
-        if word == "|":
-            pause = 1.0
+        if word in PAUSES:
+            pause = PAUSES[word]
         else:
             words.append(Word(word, pause_before=pause))
             pause = 0.0

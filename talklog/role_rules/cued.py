@@ -98,7 +98,16 @@ def _is_due(
     """Whether a number says when something is due: a distance, hours, or weeks and the like, with
     a cue of what is to come."""
     by_unit = unit is not None and unit.name in (*DISTANCES, *HOURS)
-    if not (by_unit or is_duration(transcript, number)):
+    if not (by_unit or is_duration(transcript, number)) or _is_spent(mentions, span):
         return False
     cues = near(mentions.cues_of("follow_up"), span.first, span.last)
     return nearest(transcript, mentions, cues, span) is not None
+
+
+def _is_spent(mentions: Mentions, span: Mention) -> bool:
+    """ "two hours labour so far": time that work took."""
+    cues = near(mentions.cues_of("time_or_date"), span.last, span.last)
+    return any(
+        cue.first == span.last + 1 and cue.cue.direction == "backward" and cue.cue.targets == "time"
+        for cue in cues
+    )

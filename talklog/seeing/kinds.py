@@ -74,6 +74,7 @@ class Seen:
     cuts: dict[int, tuple[Number, ...]]  # runs of number words to be divided otherwise
     maybe_works: frozenset[int] = frozenset()  # words that may be verbs of work, if a rule says so
     maybe_states: frozenset[int] = frozenset()  # the same, of words of states
+    sure_states: frozenset[int] = frozenset()  # words that more probably than not are of states
     maybe_fates: frozenset[int] = frozenset()  # the same, of parts
 
 

@@ -11,6 +11,7 @@ from talklog.mentions import Mention, near
 from talklog.seeing.kinds import Fate, ReadNote, Span, Told, Work
 from talklog.seeing.spans import decode, unpaused
 from talklog.seeing.things import thing_of
+from talklog.seeing.verbs_as_nouns import DONE, UNKNOWN_DONE, is_noun
 from talklog.verbs import base_form
 from talklog.vocabulary import PART_CUES, load
 
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
     from talklog.notereader import Likely
 
 # Probabilities, chosen on the notes of dev and check: see models/extractor/README.md.
-DONE = 0.2  # of a word to be a verb of work
-UNKNOWN_DONE = 0.75  # the same, of a verb that the vocabulary does not know
 SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
 SEEN = 0.4  # of a word to be in a state
 FATED = 0.5  # of a word to be a part whose fate is told
@@ -52,7 +51,7 @@ def find_works(note: ReadNote, by: Asks) -> Iterator[Work]:
     for at, thing in zip(places, _asked(note, by, "work", places), strict=True):
         last, verb = _verb(note, at)
         doubtful = worked[at] < UNKNOWN_DONE and verb not in load().actions
-        if doubtful or (thing is None and verb in load().checking):
+        if doubtful or (thing is None and verb in load().checking) or is_noun(note, at):
             continue
         done, still = labels[at, 1], labels[at, 2]
         sure = bool(max(done, still) > SURELY_DONE * (done + still))
@@ -94,8 +93,14 @@ def find_laters(note: ReadNote, by: Asks) -> Iterator[Told]:
     labels = note.likely.words["work"]
     for told in _told(note, by, "later", LATER):
         worked = labels[told.first : told.last + 1, 1:3].sum(1).max() > DONE
-        if told.thing is not None or worked:
+        if told.thing is not None or worked or _is_work(note, told):
             yield told
+
+
+def _is_work(note: ReadNote, told: Told) -> bool:
+    """Whether work is named: "back in six months for the full service"."""
+    close = near(note.mentions.of("action"), told.first, told.first)
+    return any(told.first <= verb.first and verb.last <= told.last for verb in close)
 
 
 def find_states(note: ReadNote, by: Asks) -> Iterator[Told]:

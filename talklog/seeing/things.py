@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from talklog.mentions import Mention, near
 from talklog.nouns import singular
-from talklog.scopes import paused
+from talklog.scopes import SHORT_PAUSE, paused
 from talklog.seeing.kinds import ReadNote, Span
 from talklog.seeing.spans import decode, united, unpaused, words_of
+from talklog.seeing.verbs_as_nouns import MAYBE_NAME, is_noun
 from talklog.vocabulary import load
 
 if TYPE_CHECKING:
@@ -25,7 +26,9 @@ APART = 0.05  # what is left of the share of a thing named after the verb or sta
 def find_things(note: ReadNote) -> Iterator[Mention]:
     """The things that the vocabulary or the reader knows; what overlaps is one thing."""
     known = list(note.mentions.of("component"))
-    spans = [*((m.first, m.last) for m in known), *_read_names(note)]
+    maybe = (1 - note.likely.words["thing"][:, 0] > MAYBE_NAME).nonzero()[0].tolist()
+    nouns = [(at, at) for at in maybe if is_noun(note, at)]
+    spans = [*((m.first, m.last) for m in known), *_read_names(note), *nouns]
     for first, last in united(spans):
         inside = [m for m in known if first <= m.first and m.last <= last]
         if len(inside) == 1 and (inside[0].first, inside[0].last) == (first, last):
@@ -35,10 +38,14 @@ def find_things(note: ReadNote) -> Iterator[Mention]:
 
 
 def thing_of(note: ReadNote, chances: np.ndarray, at: int) -> Mention | None:
-    """The most probable of ``owners``; a thing named only after a pause is hardly meant."""
+    """The most probable of ``owners``; a thing named only after a pause is hardly meant, and none
+    at all by "nothing loose"."""
+    found = owners(note, chances, at)
+    if note.words[at] in load().small_words["nothing"]:
+        found = {t: c for t, c in found.items() if t is None or not _is_next(note, t, at)}
     weighed = {thing: chance * (APART if _is_apart(note, thing, at) else 1.0)
-               for thing, chance in owners(note, chances, at).items()}  # fmt: skip
-    return max(weighed, key=weighed.__getitem__)
+               for thing, chance in found.items()}  # fmt: skip
+    return _whole(note, max(weighed, key=weighed.__getitem__))
 
 
 def owners(note: ReadNote, chances: np.ndarray, at: int) -> dict[Mention | None, float]:
@@ -105,6 +112,17 @@ def _named(note: ReadNote, first: int, last: int, inside: Sequence[Mention]) -> 
 def _is_apart(note: ReadNote, thing: Mention | None, at: int) -> bool:
     """Whether a thing was named only after a long pause: "fitted a new one | battery ..."."""
     return thing is not None and at < thing.first and paused(note.transcript, at, thing.first)
+
+
+def _is_next(note: ReadNote, thing: Mention, at: int) -> bool:
+    """Whether a thing was named only after a pause: "nothing loose | pads five mil"."""
+    return at < thing.first and paused(note.transcript, at, thing.first, seconds=SHORT_PAUSE)
+
+
+def _whole(note: ReadNote, thing: Mention | None) -> Mention | None:
+    """One that the vocabulary knows whole keeps its last word: "wheel cylinder weeping"."""
+    known = (t for t in note.things if t.name in load().components)
+    return next((t for t in known if thing and t.first == thing.first), thing)
 
 
 def _ending(note: ReadNote, thing: Mention, end: int, chances: np.ndarray) -> dict[Mention, float]:
