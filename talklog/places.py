@@ -110,7 +110,7 @@ def _scale_after_place(words: Sequence[Word], run: NumberRun) -> bool:
 def _place_word_before(words: Sequence[Word], mentions: Mentions, at: int) -> bool:
     """ "cylinder", "number", or a thing of which there are several: "injector"; not "all six
     cylinders", whose number is no place."""
-    if _is_of_many(words, at - 1):
+    if _is_of_many(words, at - 1) or _is_placed(words, mentions, at - 1):
         return False
     if at and words[at - 1].text in load().numbered:
         return True
@@ -118,6 +118,23 @@ def _place_word_before(words: Sequence[Word], mentions: Mentions, at: int) -> bo
     found = near(mentions.of("component"), at, at)
     measured = {q.last for q in near(mentions.of("quantity"), at, at)}  # "idle speed eight fifty"
     return any(c.last == at - 1 and c.name in numbered and c.last not in measured for c in found)
+
+
+def _is_placed(words: Sequence[Word], mentions: Mentions, noun: int) -> bool:
+    """Whether a thing has its place or a name already: "number one cylinder one eighty", "left
+    cylinder", "wheel cylinder"; the number behind it is a value then."""
+    if noun < 1 or words[noun].text not in load().numbered - load().counted_before:
+        return False
+    close = near(mentions.of("position"), noun, noun)
+    named = [c for c in near(mentions.of("component"), noun, noun) if c.first < noun == c.last]
+    numbers = near(mentions.numbers, noun, noun)
+    placed = any(place.last == noun - 1 for place in close)
+    known = any(c.name not in load().numbered_components for c in named)
+    counted = any(
+        run.last == noun - 1 and run.first and words[run.first - 1].text in load().counted_before
+        for run in numbers
+    )
+    return placed or known or counted
 
 
 def _is_of_many(words: Sequence[Word], noun: int) -> bool:

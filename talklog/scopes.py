@@ -14,6 +14,7 @@ from talklog.vocabulary import ROLE_CUES
 
 LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
 STATES = ("as_found", "as_left", "set")
+NEW = ("component", "quantity")  # what is named where something else is spoken of
 JUST_BEFORE = 3  # words from a number, with its unit, to a cue that it has: "two mil minimum"
 NEXT = 3  # words from such a cue to the number that it begins
 SHORT_PAUSE = 0.3  # seconds: a typed comma; what is counted follows without one
@@ -60,8 +61,8 @@ def _has_ended(transcript: Transcript, mentions: Mentions, cue: CueMention, span
         _measured(mentions, *ends) for ends in ((span.first, span.last), (had[-1], had[-1] + 1))
     )
     since = max(had[-1], cue.last)
-    things = near(mentions.of("component"), since, span.first)
-    named = [thing.first for thing in things if since < thing.first and thing.last < span.first]
+    spans = near(mentions.spans, since, span.first)
+    named = [s.first for s in spans if s.kind in NEW and since < s.first and s.last < span.first]
     paused_before = any(paused(transcript, since, thing, seconds=SHORT_PAUSE) for thing in named)
     return paused_before and bool(own) and own.isdisjoint(before)
 

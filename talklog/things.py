@@ -9,6 +9,7 @@ from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, Finding, FollowUp, Part, SpokenCaution
 from talklog.nouns import singular
 from talklog.roled import RoledNumber
+from talklog.scopes import SHORT_PAUSE
 from talklog.seeing.kinds import Fate, Work
 from talklog.undone import is_state, left_undone, long_ago, past_part, refused, says_left
 from talklog.vocabulary import PART_CUES, load
@@ -61,10 +62,17 @@ def not_done(context: Context, first: int, within: int | None = None) -> bool:
     many words, or those that each cue reaches."""
     return any(
         cue.last < first <= cue.last + min(cue.cue.scope, within or cue.cue.scope)
-        and not context.paused(cue.last, first)
+        and not _is_over(context, cue.last, first)
         for cue in near(context.mentions.cues_of("not_done"), first, first)
         if not _stopped(context, cue.last, first)
     )
+
+
+def _is_over(context: Context, last: int, first: int) -> bool:
+    """Whether what was denied has ended: by a long pause, or by a short one behind its own words
+    ("i didn't touch it, replaced the seal")."""
+    words = context.transcript.words[last + 2 : first + 1]
+    return context.paused(last, first) or any(w.pause_before >= SHORT_PAUSE for w in words)
 
 
 def _stopped(context: Context, last: int, first: int) -> bool:
@@ -253,7 +261,15 @@ def _read_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
         if thing is None:
             word = singular(context.transcript.words[fate.at].text)
             thing = Mention("component", word, fate.at, fate.at, base=word)
+        if fate.status == "fitted" and _is_only_removed(context, thing):
+            continue
         yield thing, fate.status, thing.first, thing.last
+
+
+def _is_only_removed(context: Context, thing: Mention) -> bool:
+    """Whether all that was done to a part is that it was taken away: "took out a shim"."""
+    verbs = {work.verb for work in context.seen.works if work.done and work.thing == thing}
+    return bool(verbs) and verbs <= load().removing
 
 
 def _is_worn_out(context: Context, fate: Fate) -> bool:

@@ -69,6 +69,7 @@ _SMALL_WORDS = {
     "rivals",
     "left_open",
     "together",
+    "same",
     "of_places",
     "distrusted_before",
     "distrusted_behind",
@@ -126,6 +127,7 @@ class Vocabulary:
     liquids: frozenset[str]
     positions: Phrases
     numbered: frozenset[str]  # words before a place that is a number: "cylinder"
+    counted_before: frozenset[str]  # those of them that name nothing: "number"
     kept_before_places: frozenset[str]  # those of them that belong to its name: "bank 1"
     not_places: tuple[Phrase, ...]  # "all right"
     doubtful_places: frozenset[str]  # "back": none unless the trained reader takes it for one
@@ -143,6 +145,7 @@ class Vocabulary:
     measured_of: Mapping[str, frozenset[str]]  # component -> the quantities of its habits
     actions: Phrases
     checking: frozenset[str]  # actions that look and change nothing
+    removing: frozenset[str]  # actions that take a part away
     left_undone: tuple[Phrase, ...]  # behind a thing or work: "not done"
     not_reached: tuple[Phrase, ...]  # before a thing: "didn't get to"
     conditions: Phrases
@@ -166,7 +169,7 @@ class Vocabulary:
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
     things = _file("components.toml", {"component", "heads", "numbered", "wearing", "liquid"})
-    done = _file("actions.toml", {"action", "checking", "left_undone", "not_reached"})
+    done = _file("actions.toml", {"action", "checking", "removing", "left_undone", "not_reached"})
     found = _file("conditions.toml", {"conditions", "measuring"})
     small = _file("small_words.toml", _SMALL_WORDS)
     return Vocabulary(
@@ -180,6 +183,7 @@ def load() -> Vocabulary:
         **_measuring_words(frozenset(things["component"])),
         actions=parse_phrases("actions.toml", done["action"]),
         checking=frozenset(done["checking"]),
+        removing=frozenset(done["removing"]),
         left_undone=_longest_first(done["left_undone"]),
         not_reached=_longest_first(done["not_reached"]),
         conditions={text: (phrase(text),) for text in found["conditions"]},
@@ -193,12 +197,14 @@ def load() -> Vocabulary:
 
 def _place_words() -> dict[str, Any]:
     places = _file(
-        "positions.toml", {"numbered", "kept", "false", "never", "doubtful", "axes", "fixed"}
+        "positions.toml",
+        {"numbered", "counting", "kept", "false", "never", "doubtful", "axes", "fixed"},
     )
     axes = places["axes"]
     return {
         "positions": parse_phrases("positions.toml", places["fixed"]),
         "numbered": frozenset(places["numbered"]),
+        "counted_before": frozenset(places["counting"]),
         "kept_before_places": frozenset(places["kept"]),
         "not_places": tuple(map(phrase, places["false"])),
         "doubtful_places": frozenset(places["doubtful"]),

@@ -36,8 +36,19 @@ def doubt_of(
     if chosen.rivals and number == chosen.numbers[0]:
         said = chosen.rivals[0].said
         return f"its first word could be a place, and the value {said}", chosen.rivals
-    parted = unit is not None and paused(transcript, number.last, unit.first)
+    parted = unit is not None and _is_parted(transcript, number, unit)
     return (PARTED if parted else None), ()
+
+
+def _is_parted(transcript: Transcript, number: Number, unit: Mention) -> bool:
+    """Whether a long pause parts a number from its unit, or a short one with which something new
+    begins: "seat post six, bars were slipping"."""
+    after = unit.last + 1
+    begins = paused(transcript, number.last, unit.first, seconds=SHORT_PAUSE)
+    goes_on = after < len(transcript.words) and not paused(
+        transcript, unit.last, after, seconds=SHORT_PAUSE
+    )
+    return paused(transcript, number.last, unit.first) or (begins and goes_on)
 
 
 def _of_its_words(transcript: Transcript, run: NumberRun, chosen: Chosen, number: Number) -> Doubt:
