@@ -9,7 +9,7 @@ from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, Finding, FollowUp, Part, SpokenCaution
 from talklog.nouns import singular
 from talklog.roled import RoledNumber
-from talklog.scopes import SHORT_PAUSE
+from talklog.scopes import SHORT_PAUSE, paused
 from talklog.seeing.kinds import Fate, Work
 from talklog.undone import is_state, left_undone, long_ago, past_part, refused, says_left
 from talklog.vocabulary import PART_CUES, load
@@ -182,7 +182,8 @@ def _object(context: Context, span: Mention) -> Mention | None:
 
 
 def thing_beside(context: Context, span: Mention) -> Mention | None:
-    """The component an action is about: just after it, else just before it."""
+    """The component an action is about: just after it, else just before it; before it, if a pause
+    follows ("hoses checked, radiator leaking")."""
     close = near(context.components, span.first, span.last)
     after = next(
         (
@@ -202,7 +203,13 @@ def thing_beside(context: Context, span: Mention) -> Mention | None:
     if after is None or not before:
         return after or (before[-1] if before else None)
     passive = span.first - before[-1].last <= 1 < after.first - span.last - 1
-    return before[-1] if passive else after
+    ended = _breaks(context, span.last, after.first)
+    parted = ended and not _breaks(context, before[-1].last, span.first)
+    return before[-1] if passive or parted else after
+
+
+def _breaks(context: Context, first: int, last: int) -> bool:
+    return paused(context.transcript, first, last, seconds=SHORT_PAUSE)
 
 
 def _new_verb(context: Context, last: int, first: int) -> bool:
