@@ -9,7 +9,7 @@ from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, Finding, FollowUp, Part, SpokenCaution
 from talklog.nouns import singular
 from talklog.roled import RoledNumber
-from talklog.scopes import SHORT_PAUSE, paused
+from talklog.scopes import SHORT_PAUSE, paused, reaches
 from talklog.seeing.kinds import Fate, Work
 from talklog.undone import is_state, left_undone, long_ago, past_part, refused, says_left
 from talklog.vocabulary import PART_CUES, load
@@ -390,8 +390,19 @@ def findings(context: Context, warned: Sequence[SpokenCaution] = ()) -> Iterator
     read = list(_read_findings(context)) if context.seen is not None else []
     known = [k for k in _known_findings(context) if not any(overlap(k, one) for one in read)]
     for finding in sorted([*read, *known], key=lambda finding: finding.first):
-        if not any(w.first <= finding.first <= w.last for w in warned):
+        within = any(w.first <= finding.first <= w.last for w in warned)
+        if not within and not _is_opinion(context, finding):
             yield finding
+
+
+def _is_opinion(context: Context, finding: Finding) -> bool:
+    """Whether somebody else says it, in one breath: "owner reckons the clutch is slipping"."""
+    span = Mention("condition", "", finding.first, finding.last)
+    cues = near(context.mentions.cues_of("other_opinion"), finding.first, finding.last)
+    return any(
+        cue.cue.forward and cue.last < finding.first and not _breaks(context, cue.last, span.first)
+        and reaches(context.transcript, context.mentions, cue, span) for cue in cues
+    )  # fmt: skip
 
 
 def _read_findings(context: Context) -> Iterator[Finding]:
@@ -401,10 +412,18 @@ def _read_findings(context: Context) -> Iterator[Finding]:
         words = context.transcript.words[state.first : state.last + 1]
         said = " ".join(w.text for at, w in enumerate(words, state.first)
                         if thing is None or not thing.first <= at <= thing.last)  # fmt: skip
-        if thing is None or not said or _in_quantity(context, state) or _is_left(context, state):
+        if thing is None or _says_nothing(said) or _in_quantity(context, state):
+            continue
+        if _is_left(context, state):
             continue
         first, last = _together(state, thing)
         yield Finding(thing.name, said, first, last)
+
+
+def _says_nothing(said: str) -> bool:
+    """Whether words are no state by themselves: "the", "some"."""
+    small = load().small_words
+    return all(word in small["never_last"] | small["before_names"] for word in said.split())
 
 
 def _is_left(context: Context, state: Span) -> bool:
