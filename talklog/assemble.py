@@ -9,14 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from talklog.actions import actions
 from talklog.confidence import with_confidence
 from talklog.context import Context
 from talklog.distrust import with_distrust
+from talklog.findings import findings
 from talklog.followups import due_of, follow_ups, spoken_cautions
 from talklog.glued import with_glued
 from talklog.handsfree import DROP
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
+from talklog.parts import parts
 from talklog.perhaps import perhaps
 from talklog.readings import make_reading
 from talklog.rivals import DOUBT, LIMIT, with_rivals
@@ -26,7 +29,6 @@ from talklog.seeing.kinds import Seen
 from talklog.sequels import settle_sequels
 from talklog.shapes import written_sizes
 from talklog.sureness import judged
-from talklog.things import actions, findings, parts
 from talklog.trained import final_roles
 from talklog.transcript import Transcript
 from talklog.undecided import undecided

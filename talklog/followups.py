@@ -6,13 +6,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
+from talklog.actions import SAME_FORM
 from talklog.context import Context
+from talklog.denied import not_done
 from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import Due, FollowUp, SpokenCaution
 from talklog.role_rules.cued import DISTANCES, HOURS
 from talklog.roled import RoledNumber
 from talklog.scopes import LONG_PAUSE, SHORT_PAUSE
-from talklog.things import SAME_FORM, not_done
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
 

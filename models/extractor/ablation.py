@@ -20,7 +20,7 @@ import click
 from models.extractor.evaluate import F1_ROWS, total
 from models.extractor.passages import SPLITS, load_split
 from models.extractor.scoring import Tally
-from talklog import assemble, followups, links, quantity, things, trained
+from talklog import actions, assemble, findings, followups, links, parts, quantity, trained
 from talklog.mentions import Mentions
 from talklog.roles import assign_roles
 from talklog.transcript import Transcript
@@ -42,8 +42,8 @@ WAYS: dict[str, tuple[tuple[Any, str, Any], ...]] = {
     "reader": (
         (trained, "CUED", 1.0), (trained, "PLAIN", 1.0),
         (links, "RULES", 0.0), (quantity, "RULES", 0.0),
-        (things, "_known_actions", nothing), (things, "_told_fates", nothing),
-        (things, "_known_findings", nothing),
+        (actions, "_known_actions", nothing), (parts, "_told_fates", nothing),
+        (findings, "_known_findings", nothing),
         (followups, "_by_cue", nothing), (followups, "_by_time", nothing),
     ),
     "both": (),

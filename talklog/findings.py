@@ -1,0 +1,117 @@
+"""Step 5c: findings: the conditions in which things were found. Knows no bands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from talklog.beside import together
+from talklog.context import Context
+from talklog.mentions import Mention, Span, near, overlap
+from talklog.notes import Finding, SpokenCaution
+from talklog.scopes import SHORT_PAUSE, paused, reaches
+from talklog.undone import is_state, refused, says_left
+from talklog.vocabulary import load
+
+
+def findings(context: Context, warned: Sequence[SpokenCaution] = ()) -> Iterator[Finding]:
+    """Every condition with the thing it was seen on, in order; none within a warning."""
+    read = list(_read_findings(context)) if context.seen is not None else []
+    known = [k for k in _known_findings(context) if not any(overlap(k, one) for one in read)]
+    for finding in sorted([*read, *known], key=lambda finding: finding.first):
+        within = any(w.first <= finding.first <= w.last for w in warned)
+        if not within and not _is_opinion(context, finding):
+            yield finding
+
+
+def _is_opinion(context: Context, finding: Finding) -> bool:
+    """Whether somebody else says it, in one breath: "owner reckons the clutch is slipping"."""
+    span = Mention("condition", "", finding.first, finding.last)
+    cues = near(context.mentions.cues_of("other_opinion"), finding.first, finding.last)
+    return any(
+        cue.cue.forward
+        and cue.last < finding.first
+        and not paused(context.transcript, cue.last, span.first, seconds=SHORT_PAUSE)
+        and reaches(context.transcript, context.mentions, cue, span)
+        for cue in cues
+    )
+
+
+def _read_findings(context: Context) -> Iterator[Finding]:
+    """What the trained reader takes for a state of a thing."""
+    for state in context.seen.states:
+        thing = state.thing
+        words = context.transcript.words[state.first : state.last + 1]
+        said = " ".join(w.text for at, w in enumerate(words, state.first)
+                        if thing is None or not thing.first <= at <= thing.last)  # fmt: skip
+        if thing is None or _says_nothing(said) or _in_quantity(context, state):
+            continue
+        if _is_left(context, state):
+            continue
+        first, last = together(state, thing)
+        yield Finding(thing.name, said, first, last)
+
+
+def _says_nothing(said: str) -> bool:
+    """Whether words are no state by themselves: "the", "some"."""
+    small = load().small_words
+    return all(word in small["never_last"] | small["before_names"] for word in said.split())
+
+
+def _is_left(context: Context, state: Span) -> bool:
+    """Whether the words of a state say that work was not done: "not changed"."""
+    verbs = near(context.mentions.of("action"), state.last, state.last)
+    return says_left(context, state) or any(
+        state.first < verb.first
+        and verb.last == state.last
+        and refused(context, verb.first)
+        and not is_state(context, verb.first)
+        for verb in verbs
+    )
+
+
+def _known_findings(context: Context) -> Iterator[Finding]:
+    """Conditions of the vocabulary."""
+    for span in context.mentions.of("condition"):
+        component = _seen_on(context, span)
+        if component is None or _negated(context, span) or _in_quantity(context, span):
+            continue
+        if not _may_be_state(context, span):
+            continue
+        first, last = min(span.first, component.first), max(span.last, component.last)
+        yield Finding(component.name, span.name, first, last)
+
+
+def _may_be_state(context: Context, span: Span) -> bool:
+    """Whether the trained reader does not exclude that the words tell a state."""
+    maybe = context.seen.maybe_states if context.seen is not None else None
+    return maybe is None or any(at in maybe for at in range(span.first, span.last + 1))
+
+
+def _seen_on(context: Context, span: Mention) -> Mention | None:
+    """ "the seal is weeping", "seized caliper"."""
+    close = near(context.components, span.first, span.last)
+    before = [
+        c for c in close if 0 < span.first - c.last <= 6 and not context.paused(c.last, span.first)
+    ]
+    after = [
+        c for c in close if 0 < c.first - span.last <= 2 and not context.paused(span.last, c.first)
+    ]
+    adjacent = after and after[0].first == span.last + 1
+    if adjacent and not (before and span.first - before[-1].last <= 2):
+        return after[0]
+    return before[-1] if before else (after[0] if after else None)
+
+
+def _in_quantity(context: Context, span: Span) -> bool:
+    """ "free" in "free play", "dead" in "top dead centre": no finding."""
+    known = (*context.mentions.of("quantity"), *context.mentions.of("state"))
+    close = near(sorted(known, key=lambda q: q.first), span.first, span.last)
+    return any(q.first <= span.first and span.last < q.last for q in close)
+
+
+def _negated(context: Context, span: Mention) -> bool:
+    words = context.transcript.words
+    if [word.text for word in words[span.last + 1 : span.last + 2]] == ["to"]:
+        return True  # "good to minus twenty"
+    before = words[max(0, span.first - 2) : span.first]
+    return any(word.text in load().small_words["negations"] for word in before)
