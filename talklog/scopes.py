@@ -33,6 +33,8 @@ def distance(mention: CueMention, first: int, last: int) -> int | None:
         return first - mention.last
     if mention.cue.backward and mention.first > last:
         return mention.first - last
+    if mention.cue.backward and first < mention.first <= last < mention.last:
+        return 1  # it begins with the unit: "four hundred hours on it"
     return None
 
 
