@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from talklog.mentions import Mentions, near
+from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.numbers import SCALES, Number, NumberRun, find_numbers
 from talklog.scopes import SHORT_PAUSE
 from talklog.transcript import Transcript, Word
@@ -26,6 +26,7 @@ PAIR = 2
 THOUSANDTHS = 1000
 PARTS = "thou"  # the unit that is said as a part of a number: "three thousandths"
 SAID_OF_IT = 3  # words from a place to its value, with "was at" between
+SHORTEST_NAME = 3  # letters of a word that may be the name of a thing, and more
 LIST_GAP = 9  # words between the last value of a list and the next place
 LEADING = ("is", "was", "are", "at", "and", "s")  # "two is one forty"
 
@@ -64,7 +65,7 @@ def choose(
     if started or expected:
         listed = _listed(words, run.first, run.last, expected=None if started else expected)
         sure = started and words[run.first - 1].text in load().numbered
-        if _scale_after_place(words, run):
+        if _scale_after_place(words, run) or _is_of_unknown(words, mentions, run.first - 1):
             rivals = listed.numbers[1:2] if listed and sure else ()
             return Chosen(_plain_choice(words, mentions, run), rivals=rivals)
         if listed is not None and (sure or _goes_on(words, mentions, run, listed, started)):
@@ -135,6 +136,26 @@ def _is_placed(words: Sequence[Word], mentions: Mentions, noun: int) -> bool:
         for run in numbers
     )
     return placed or known or counted
+
+
+def _is_of_unknown(words: Sequence[Word], mentions: Mentions, noun: int) -> bool:
+    """Whether a word that is no known name stands before one such as "cylinder": "tilt cylinder
+    one sixty", "lift cylinder one sixty" may be 160 of such a cylinder."""
+    if noun < 1 or words[noun].text not in load().numbered - load().counted_before:
+        return False
+    before, small = words[noun - 1].text, load().small_words
+    spans = (*near(mentions.spans, noun, noun), *near(mentions.cues, noun, noun))
+    known = any(span.first <= noun - 1 <= span.last for span in spans if not _is_verb(span, before))
+    known = known or any(n.first < noun <= n.last + 1 for n in near(mentions.numbers, noun, noun))
+    plain = before in small["before_names"] | small["never_last"] | small["particles"]
+    paused = words[noun].pause_before >= SHORT_PAUSE
+    return not (known or plain or paused) and len(before) > SHORTEST_NAME
+
+
+def _is_verb(span: Mention | CueMention, word: str) -> bool:
+    """The base form of work, which may be part of a name; not "check cylinder two"."""
+    work = isinstance(span, Mention) and span.kind == "action" and span.name == word
+    return work and word not in load().checking
 
 
 def _is_of_many(words: Sequence[Word], noun: int) -> bool:

@@ -17,6 +17,7 @@ PARTED = "a pause parts the number from its unit"
 OF_ANOTHER = "the unit was said only of another value"
 PERHAPS_NONE = "it may be no reading of this job"
 BLURRED = "where one number ends and the next begins could not be heard"
+POINT = "point"  # of a decimal, or of a name: "set point"
 MOST = 4  # other numbers that are told
 JOINED = ("grouped", "digits")  # forms of numbers that could be two: "eight nineteen"
 SPELLED = 3  # digits of a number that could be as many numbers
@@ -57,10 +58,19 @@ def _of_its_words(transcript: Transcript, run: NumberRun, chosen: Chosen, number
         others = tuple(n for reading in run.readings for n in reading if n.form != "implied")
         return UNPOINTED, others[:MOST]
     wider = _wider(run, (number,) if chosen.places else chosen.numbers, number)
+    wider = wider or _without_point(transcript, run, number)
     if wider:
         names = " or ".join(dict.fromkeys(n.said for n in wider))
         return f"the words could also mean {names}", wider[:MOST]
     return (BLURRED if _is_blurred(transcript, run, chosen.numbers, number) else None), ()
+
+
+def _without_point(transcript: Transcript, run: NumberRun, number: Number) -> tuple[Number, ...]:
+    """The 4 of "the booster set point four", where 0.4 was taken."""
+    if transcript.words[number.first].text != POINT:
+        return ()
+    ends = (number.first + 1, number.last)
+    return tuple(n for reading in run.readings for n in reading if (n.first, n.last) == ends)
 
 
 def _wider(run: NumberRun, chosen: tuple[Number, ...], number: Number) -> tuple[Number, ...]:
