@@ -69,6 +69,7 @@ _SMALL_WORDS = {
     "rivals",
     "left_open",
     "together",
+    "unit_or_thing",
     "same",
     "of_places",
     "distrusted_before",

@@ -10,6 +10,7 @@ from talklog.numbers import Number, NumberRun
 from talklog.places import Chosen
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.transcript import Transcript
+from talklog.vocabulary import load
 
 UNPOINTED = "the point was not said"
 PARTED = "a pause parts the number from its unit"
@@ -43,9 +44,10 @@ def doubt_of(
 
 def _is_parted(transcript: Transcript, number: Number, unit: Mention) -> bool:
     """Whether a long pause parts a number from its unit, or a short one with which something new
-    begins: "seat post six, bars were slipping"."""
+    may begin: "seat post six, bars were slipping", not "fifty, p s i at two thousand"."""
     after = unit.last + 1
     begins = paused(transcript, number.last, unit.first, seconds=SHORT_PAUSE)
+    begins = begins and transcript.words[unit.first].text in load().small_words["unit_or_thing"]
     goes_on = after < len(transcript.words) and not paused(
         transcript, unit.last, after, seconds=SHORT_PAUSE
     )
