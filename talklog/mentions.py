@@ -263,15 +263,21 @@ def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention
             continue
         joins = held is not None and held.last + 1 == span.first and span.base in heads
         if joins and not words[span.first].pause_before and not _possessive(words[held.last].text):
-            held = Mention(
-                "component", f"{held.name} {span.name}", held.first, span.last, (), span.base
-            )
+            name = f"{_as_said(held, transcript)} {span.name}"
+            held = Mention("component", name, held.first, span.last, (), span.base)
             continue
         if held is not None:
             yield held
         held = span
     if held is not None:
         yield held
+
+
+def _as_said(thing: Mention, transcript: Transcript) -> str:
+    """The name of a thing before another word, where it may be another thing: the "pilot" of a
+    "pilot filter" is no pilot valve."""
+    said = [word.text for word in transcript.words[thing.first : thing.last + 1]]
+    return thing.name if len(thing.name.split()) <= len(said) else " ".join(said)
 
 
 def _possessive(word: str) -> bool:
