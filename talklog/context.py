@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from talklog.belonging import (
+    announced_places,
     found_note,
     quantity_words,
     ruled_places,
@@ -36,7 +37,8 @@ class Context:
         self._note = found_note.found_note(transcript, mentions, roled, seen)
         self.components, self.read_of = self._note.components, self._note.read_of
         self._shared_places = ruled_places.shared_places(self._note)
-        self._listed_places = ruled_places.listed_places(self._note)
+        self._listed_places = announced_places.announced_places(self._note)
+        self._listed_places |= ruled_places.listed_places(self._note)
         self._states = states.states_of_numbers(self._note)
         self.said_units = frozenset(
             u.units[0].name for u in mentions.of("unit") if len(u.units) == 1

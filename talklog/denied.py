@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from talklog.context import Context
-from talklog.mentions import near
+from talklog.mentions import CueMention, near
 from talklog.scopes import SHORT_PAUSE
+from talklog.verbs import may_be_past
 
 
 def not_done(context: Context, first: int, within: int | None = None) -> bool:
@@ -14,8 +15,14 @@ def not_done(context: Context, first: int, within: int | None = None) -> bool:
         cue.last < first <= cue.last + min(cue.cue.scope, within or cue.cue.scope)
         and not _is_over(context, cue.last, first)
         for cue in near(context.mentions.cues_of("not_done"), first, first)
-        if not _stopped(context, cue.last, first)
+        if _fits(context, cue, first) and not _stopped(context, cue.last, first)
     )
+
+
+def _fits(context: Context, cue: CueMention, first: int) -> bool:
+    """Not "before i changed the filter", which is done."""
+    past = may_be_past(context.transcript.words[first].text)
+    return cue.cue.targets != "base" or not past
 
 
 def _is_over(context: Context, last: int, first: int) -> bool:

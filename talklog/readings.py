@@ -36,6 +36,8 @@ FINE = (
 )
 HARDLY = 0.3  # probability of a unit, by the reader, below which its word is asked about
 SMALL_MIL = 1  # a part of a mil is a part of a millimetre: nobody measures a quarter of a thou
+METRIC = ((frozenset(("degC", "degF")), "degC"), (frozenset(("mm", "thou")), "mm"))
+# in notes of train with metric units and no others "mil" was mm 1,930 times of 1,930
 LARGE = (
     "depth",
     "thickness",
@@ -286,8 +288,9 @@ def _settled(
         return _certain(measure, "mm", why)
     if {"mm", "thou"} <= names and "thou" in context.said_units:
         return _certain(measure, "mm", "the speaker says thou for the other")
-    if {"degC", "degF"} <= names and _is_metric(context.said_units):
-        return _certain(measure, "degC", "the note is in metric units")
+    for pair, unit in METRIC:
+        if pair <= names and _is_metric(context.said_units):
+            return _certain(measure, unit, "the note is in metric units")
     fitting = (measure.unit, *(u.name for u in measure.others))
     said = next((name for name in fitting if name in context.said_units), None)
     if said is not None:

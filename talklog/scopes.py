@@ -112,6 +112,7 @@ def fits(targets: str, unit: Mention | None) -> bool:
     quantities = {q for words in unit.units for q in words.quantities} if unit else set()
     return {
         "any": True,
+        "base": False,
         "unit": unit is not None,
         "bare": unit is None,
         "sized": "length" in quantities,

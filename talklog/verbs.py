@@ -65,6 +65,11 @@ def plain_form(word: str) -> str:
     return word
 
 
+def may_be_past(word: str) -> bool:
+    """Whether a word can be a verb's past form: "changed", "set"."""
+    return plain_form(word) != word or word in _past_forms()
+
+
 def _spoken(stem: str) -> bool:
     """Whether a stem can be a word: "ring" is no form of a verb "r"."""
     return len(stem) > 1 and any(letter in VOWELS + "y" for letter in stem)
@@ -98,6 +103,11 @@ def _known() -> dict[tuple[str, ...], str]:
 @lru_cache(maxsize=1)
 def _irregular_forms() -> dict[str, str]:
     return {form: base for base, forms in _irregular() for form in (base, *forms)}
+
+
+@lru_cache(maxsize=1)
+def _past_forms() -> frozenset[str]:
+    return frozenset(form for _, forms in _irregular() for form in forms)
 
 
 @lru_cache(maxsize=1)

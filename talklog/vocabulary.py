@@ -54,7 +54,7 @@ CATEGORIES = frozenset(
     )
 )
 DIRECTIONS = ("forward", "backward", "both")
-TARGETS = ("any", "length", "sized", "time", "bare", "unit")
+TARGETS = ("any", "length", "sized", "time", "bare", "unit", "base")
 _CUE_KEYS = {"category", "words", "direction", "scope", "targets"}
 _SMALL_WORDS = {
     "particles",

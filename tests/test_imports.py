@@ -83,6 +83,7 @@ LAYERS = (
     "belonging.things",
     "belonging.ruled_places",
     "belonging.read_places",
+    "belonging.announced_places",
     "belonging.settled_places",
     "belonging.states",
     "belonging.quantity_words",

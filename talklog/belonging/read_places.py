@@ -138,10 +138,10 @@ def _numbered_at(note: FoundNote, at: int, *, whole: bool) -> Mention | None:
         keeps = one or item.number.form == "ordinal"
         if item.unit is None and _is_whole(item.number) and (whole or not keeps):
             return place_by_number(item, at, at)
-    return _number_word_at(note, at) if whole and not close else None
+    return number_word_at(note, at) if whole and not close else None
 
 
-def _number_word_at(note: FoundNote, at: int) -> Mention | None:
+def number_word_at(note: FoundNote, at: int) -> Mention | None:
     """The number that a word is by itself, found among no others: the "two's" of a list."""
     word = note.transcript.words[at]
     runs = find_numbers([replace(word, text=_plain(word.text))])

@@ -10,6 +10,8 @@ from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import SHORT_PAUSE, paused
 
 BEFORE, BEHIND = 6, 3  # words around a number in which a state is said
+SPEED_UNIT = "rpm"
+SURE_SPEED = 0.8  # P(speed) from which a number without a unit is one of revolutions
 
 
 def states_of_numbers(note: FoundNote) -> dict[int, Mention]:
@@ -20,38 +22,75 @@ def states_of_numbers(note: FoundNote) -> dict[int, Mention]:
     found: dict[int, Mention] = {}
     taken: Mention | None = None
     taker: RoledNumber | None = None
+    speeds = _speeds(note)
+    states = _joined(note, (*note.mentions.of("state"), *speeds.values()))
     for item in note.roled:
-        if item.role not in MEASURING:
+        if item.role not in MEASURING or item.first in speeds:
             continue
-        state = _own_state(note, item, taken)
+        around = near(states, item.first, item.last)
+        state = _own_state(note, item, around, taken)
         if state is not None:
             found[item.first] = state
             taken, taker = state, item
-        elif taken in _states_before(note, item) and _goes_for(note, taken, taker, item):
+        elif taken in _before(around, item) and _goes_for(note, taken, taker, item):
             found[item.first] = taken
     return found
 
 
-def _own_state(note: FoundNote, item: RoledNumber, taken: Mention | None) -> Mention | None:
+def _speeds(note: FoundNote) -> dict[int, Mention]:
+    """The speeds at which something else was measured, by the first words of their numbers:
+    "thirteen point eight volts at two thousand revs"."""
+    found: dict[int, Mention] = {}
+    for item in note.roled:
+        first = item.first - 1
+        led = first >= 0 and note.transcript.words[first].text == "at"
+        if led and item.role in (*MEASURING, "unknown") and _is_speed(note, item):
+            heard = note.transcript.heard(first, item.last)
+            found[item.first] = Mention("state", heard, first, item.last)
+    return found
+
+
+def _joined(note: FoundNote, states: Sequence[Mention]) -> list[Mention]:
+    """The states in order; those said in one breath are one: "hot", "at idle"."""
+    found: list[Mention] = []
+    for state in sorted(states, key=lambda state: state.first):
+        last = found[-1] if found else None
+        if last is None or state.first != last.last + 1 or _parted(note, last, state):
+            found.append(state)
+        else:
+            found[-1] = Mention("state", f"{last.name} {state.name}", last.first, state.last)
+    return found
+
+
+def _parted(note: FoundNote, one: Mention, other: Mention) -> bool:
+    return paused(note.transcript, one.last, other.first, seconds=SHORT_PAUSE)
+
+
+def _is_speed(note: FoundNote, item: RoledNumber) -> bool:
+    """Whether a number is one of revolutions, by its unit or by the trained reader."""
+    if item.unit is not None:
+        return item.unit.name == SPEED_UNIT
+    read = note.read_of.get(item.first)
+    return read is not None and read.quantities.get("speed", 0.0) >= SURE_SPEED
+
+
+def _own_state(
+    note: FoundNote, item: RoledNumber, around: Sequence[Mention], taken: Mention | None
+) -> Mention | None:
     """The state said near a number, but for those up to the one that a number before has."""
-    behind = (s for s in _states_near(note, item) if _is_behind(note, item, s))
-    states = (*reversed(_states_before(note, item)), *behind)
+    behind = (s for s in around if _is_behind(note, item, s))
+    states = (*reversed(_before(around, item)), *behind)
     return next((s for s in states if taken is None or s.first > taken.first), None)
 
 
-def _states_near(note: FoundNote, item: RoledNumber) -> Sequence[Mention]:
-    return near(note.mentions.of("state"), item.first, item.last)
-
-
-def _states_before(note: FoundNote, item: RoledNumber) -> list[Mention]:
-    close = _states_near(note, item)
-    return [state for state in close if item.first - BEFORE <= state.first < item.first]
+def _before(around: Sequence[Mention], item: RoledNumber) -> list[Mention]:
+    return [state for state in around if item.first - BEFORE <= state.first < item.first]
 
 
 def _is_behind(note: FoundNote, item: RoledNumber, state: Mention) -> bool:
     """Not "twelve volts, pause, cranking nine volts"."""
-    close = item.last < state.first and state.last <= item.last + BEHIND
-    return close and not note.paused(item.last, state.first)
+    close = state.last <= item.last + BEHIND or state.first == item.last + 1
+    return item.last < state.first and close and not note.paused(item.last, state.first)
 
 
 def _goes_for(note: FoundNote, state: Mention, taker: RoledNumber, item: RoledNumber) -> bool:
