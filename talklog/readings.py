@@ -14,7 +14,7 @@ from talklog.links import PASSAGE, SAYING
 from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
 from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of, unit_chances
-from talklog.role_rules.doubts import OF_ANOTHER, UNPOINTED
+from talklog.role_rules.doubts import GIVEN_UP, UNPOINTED
 from talklog.roled import MEASURING, RoledNumber
 from talklog.vocabulary import UnitWords, load
 
@@ -138,12 +138,12 @@ def _may_be(context: Context, first: int, name: str, quantity: Quantity) -> Iter
 
 
 def _doubt(context: Context, item: RoledNumber, measure: Measure) -> str | None:
-    """Why a reading must be asked about. That its unit belongs to another thing says more than
-    that it belongs to another value."""
-    own = None if measure.doubt == OF_ANOTHER_THING and item.doubt == OF_ANOTHER else item.doubt
+    """Why a reading must be asked about. What the model of sureness may give up comes last, so that
+    nothing that stays goes with it."""
+    firm, soft = (None, item.doubt) if item.doubt in GIVEN_UP else (item.doubt, None)
     below = item.number.value < 0 and measure.quantity not in load().signed
     negative = f"a {measure.quantity} below nothing" if below else None
-    return own or measure.doubt or negative or _doubtful_place(context, item)
+    return firm or measure.doubt or negative or _doubtful_place(context, item) or soft
 
 
 def _doubtful_place(context: Context, item: RoledNumber) -> str | None:
@@ -214,6 +214,8 @@ def _of_another(setting: Setting, measure: Measure, earlier: Sequence[Reading]) 
 def _bare(setting: Setting, quantity: Quantity, earlier: Sequence[Reading]) -> Measure:
     """A number without a unit goes on in the unit of the last reading that measures the same; how
     far that may be trusted depends on how far it is."""
+    if quantity.name in load().unitless:
+        return Measure(quantity.name, None, quantity.why, "")
     alike = (r for r in reversed(earlier) if r.quantity == quantity.name)
     last = next(alike, None) if _may_go_on(setting) else None
     if last is None or not last.unit or setting.item.first - last.last > PASSAGE:

@@ -140,6 +140,7 @@ class Vocabulary:
     rare_units: frozenset[str]  # meant only when what they measure was named
     usual_units: Mapping[str, str]  # quantity -> the unit that a word of several means then
     signed: frozenset[str]  # quantities that can be below nothing
+    unitless: frozenset[str]  # quantities that have no unit
     metric: frozenset[str]  # units that speak for degrees Celsius
     inch_pound: frozenset[str]  # units that speak against
     habits: Mapping[tuple[str, str], str]  # (component, unit) -> quantity
@@ -217,7 +218,17 @@ def _place_words() -> dict[str, Any]:
 def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
     measured = _file(
         "quantities.toml",
-        {"quantity", "rarely", "signed", "systems", "usual", "implies", "role", "habit"},
+        {
+            "quantity",
+            "rarely",
+            "signed",
+            "unitless",
+            "systems",
+            "usual",
+            "implies",
+            "role",
+            "habit",
+        },
     )
     habits = parse_habits(measured["habit"], components)
     return {
@@ -227,6 +238,7 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
         "rare_units": frozenset(measured["rarely"]),
         "usual_units": measured["usual"],
         "signed": frozenset(measured["signed"]),
+        "unitless": frozenset(measured["unitless"]),
         "metric": frozenset(measured["systems"]["metric"]),
         "inch_pound": frozenset(measured["systems"]["inch_pound"]),
         "habits": habits,
