@@ -81,6 +81,7 @@ LAYERS = (
     "links",
     "belonging.found_note",
     "belonging.things",
+    "belonging.leading_places",
     "belonging.ruled_places",
     "belonging.read_places",
     "belonging.announced_places",

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from itertools import zip_longest
 
 from talklog.belonging.found_note import FoundNote
+from talklog.belonging.leading_places import leading_places
 from talklog.belonging.things import component_of
 from talklog.links import LIGHT, PREPOSITIONS
 from talklog.mentions import Mention, near
@@ -39,7 +40,8 @@ def listed_places(note: FoundNote) -> dict[int, Mention]:
     """Of the values of a list that names each place behind its value ("ten thou top twelve bottom
     nine left") the place, by the first word of the number."""
     values = _values(note)
-    starts = {place.first: place for place in note.places}
+    leading = leading_places(note).values()
+    starts = {place.first: place for place in note.places if place not in leading}
     found: dict[int, Mention] = {}
     line: dict[int, Mention] = {}
     for item, after in zip_longest(values, values[1:]):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from talklog.belonging.found_note import FoundNote
+from talklog.belonging.leading_places import leading_places
 from talklog.belonging.read_places import axes_of, read_places
 from talklog.mentions import Mention, near
 from talklog.vocabulary import load
@@ -17,7 +18,14 @@ def place_of(
     note: FoundNote, ruled: Sequence[Mention], component: Mention | None, first: int
 ) -> str | None:
     """The place of a number: "2", "front left", "inlet 1". ``ruled`` are its places by rule."""
+    led = leading_places(note)
+    own = led.get(first)
+    theirs = {place.first for at, place in led.items() if at > first}
     read = tuple(p for p in read_places(note, first) if not _is_gone(note, p, component, first))
+    read = tuple(place for place in read if place.first not in theirs)
+    ruled = tuple(place for place in ruled if place.first not in theirs)
+    if own is not None:
+        read = (*(p for p in read if p != own and not axes_of(note, p) & axes_of(note, own)), own)
     likely = _likely(note, ruled, read, component, first)
     places = _one_of_each_axis(note, read, likely, first)
     named = [_with_noun(note, place) for place in places if not _is_within(place, component)]

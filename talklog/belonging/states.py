@@ -90,7 +90,15 @@ def _before(around: Sequence[Mention], item: RoledNumber) -> list[Mention]:
 def _is_behind(note: FoundNote, item: RoledNumber, state: Mention) -> bool:
     """Not "twelve volts, pause, cranking nine volts"."""
     close = state.last <= item.last + BEHIND or state.first == item.last + 1
-    return item.last < state.first and close and not note.paused(item.last, state.first)
+    parted = note.paused(item.last, state.first) or _leads(note, state)
+    return item.last < state.first and close and not parted
+
+
+def _leads(note: FoundNote, state: Mention) -> bool:
+    """Whether something new begins with a state: "four percent, no load fifty two hertz"."""
+    words = note.transcript.words
+    begins = words[state.first].pause_before >= SHORT_PAUSE
+    return begins and any(item.first == state.last + 1 for item in note.roled)
 
 
 def _goes_for(note: FoundNote, state: Mention, taker: RoledNumber, item: RoledNumber) -> bool:
