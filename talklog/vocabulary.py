@@ -69,7 +69,6 @@ _SMALL_WORDS = {
     "rivals",
     "left_open",
     "together",
-    "unit_or_thing",
     "same",
     "of_places",
     "distrusted_before",

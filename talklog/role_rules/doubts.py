@@ -44,10 +44,10 @@ def doubt_of(
 
 def _is_parted(transcript: Transcript, number: Number, unit: Mention) -> bool:
     """Whether a long pause parts a number from its unit, or a short one with which something new
-    may begin: "seat post six, bars were slipping", not "fifty, p s i at two thousand"."""
+    may begin: "runs fine to forty, amps climb". In the notes of train, dev and check such a word
+    is the unit of the number before in 4 of 69 cases."""
     after = unit.last + 1
     begins = paused(transcript, number.last, unit.first, seconds=SHORT_PAUSE)
-    begins = begins and transcript.words[unit.first].text in load().small_words["unit_or_thing"]
     goes_on = after < len(transcript.words) and not paused(
         transcript, unit.last, after, seconds=SHORT_PAUSE
     )
