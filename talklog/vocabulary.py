@@ -40,7 +40,14 @@ ROLE_CUES = (
     "set",
     "measured",
 )
-PART_CUES = ("part_needed", "part_fitted", "part_on_order", "part_missing", "part_reused")
+PART_CUES = (
+    "part_needed",
+    "part_fitted",
+    "part_on_order",
+    "part_not_fitted",
+    "part_missing",
+    "part_reused",
+)
 CATEGORIES = frozenset(
     (
         *ROLE_CUES,
@@ -60,6 +67,13 @@ _SMALL_WORDS = {
     "particles",
     "before_names",
     "joins",
+    "along",
+    "also",
+    "newness",
+    "denials",
+    "pairs",
+    "behind_counts",
+    "stand_ins",
     "negations",
     "refusals",
     "nothing",

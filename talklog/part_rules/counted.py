@@ -1,0 +1,92 @@
+"""A part -> how many of it. Knows no bands."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from talklog.context import Context
+from talklog.mentions import Mention, near, overlap
+from talklog.roled import RoledNumber
+from talklog.scopes import SHORT_PAUSE, paused
+from talklog.vocabulary import PART_CUES, load
+
+BEFORE = 3  # words from how many to the name: "two new rear hoses"
+BEHIND = 5  # words from the name to how many: "belts replaced, all four"
+PAIR = 2  # parts
+
+
+def how_many(
+    context: Context, part: Mention, words: range, counted: Sequence[RoledNumber]
+) -> tuple[int, int, int] | None:
+    """How many of a part there are, with the first and last word that say so. ``words`` tell what
+    became of it: those of the number itself in "ordered two"."""
+    close = [n for n in near(counted, part.first, words.stop) if _is_whole(n)]
+    close += [n for n in near(counted, words.start, words.stop) if n not in close and _is_whole(n)]
+    at = next((n for n in close if n.first in words), None)
+    span = Mention("component", part.name, words.start, words.stop - 1)
+    found = at or _before(context, span, close) or _behind(context, span, close)
+    if found:
+        return int(found.number.value), found.first, found.last
+    return _pair(context, span)
+
+
+def _is_whole(item: RoledNumber) -> bool:
+    return item.number.value == int(item.number.value)
+
+
+def _before(context: Context, part: Mention, close: list[RoledNumber]) -> RoledNumber | None:
+    """ "two new hoses", and not the thermostat behind them."""
+    fit = (
+        item
+        for item in close
+        if 0 < part.first - item.number.last <= BEFORE
+        and not _parted(context, item.number.last, part.first)
+        and not _thing_between(context, item.number.last, part.first)
+    )
+    return next(fit, None)
+
+
+def _behind(context: Context, part: Mention, close: list[RoledNumber]) -> RoledNumber | None:
+    """ "hoses replaced, all four", but not "hose replaced, four bolts": those it counts itself."""
+    fit = (
+        item
+        for item in close
+        if 0 < item.first - part.last <= BEHIND
+        and not context.paused(part.last, item.first)
+        and not _thing_between(context, part.last, item.first)
+        and not _counts_next(context, item)
+    )
+    return next(fit, None)
+
+
+def _counts_next(context: Context, item: RoledNumber) -> bool:
+    """Whether a number counts what is named behind it: behind "all four" nothing follows, or "of
+    them", or what became of them."""
+    next_ = item.last + 1
+    words = context.transcript.words
+    if next_ == len(words) or words[next_].pause_before >= SHORT_PAUSE:
+        return False
+    cues = near(context.mentions.cues_of(*PART_CUES), next_, next_)
+    if any(cue.first == next_ and cue.cue.backward for cue in cues):
+        return False
+    return words[next_].text not in load().small_words["behind_counts"]
+
+
+def _pair(context: Context, part: Mention) -> tuple[int, int, int] | None:
+    """ "a pair of springs", "both rear springs"."""
+    words = context.transcript.words
+    for at in range(max(0, part.first - BEFORE), part.last + 1):
+        parted = at < part.first and _parted(context, at, part.first)
+        if words[at].text in load().small_words["pairs"] and not parted:
+            if at >= part.first or not _thing_between(context, at, part.first):
+                return PAIR, at, at
+    return None
+
+
+def _thing_between(context: Context, last: int, first: int) -> bool:
+    gap = Mention("", "", last + 1, first - 1)
+    return any(overlap(gap, thing) for thing in near(context.components, last, first))
+
+
+def _parted(context: Context, first: int, last: int) -> bool:
+    return paused(context.transcript, first, last, seconds=SHORT_PAUSE)
