@@ -12,11 +12,12 @@ from talklog.nouns import singular
 from talklog.part_rules.counted import how_many
 from talklog.part_rules.cued import NONE, PART_REACH, Cued, cued, cued_word
 from talklog.roled import RoledNumber
-from talklog.seeing.kinds import Fate
 from talklog.scopes import SHORT_PAUSE, paused
+from talklog.seeing.kinds import Fate
 from talklog.undone import past_part
 from talklog.vocabulary import PART_CUES, load
 
+LEFT = ("on_order", "needed", "missing")  # fates without work on the part
 WORKED = ("fitted", "reused")  # fates that come of work
 # Probabilities, chosen on the notes of dev and check.
 FATED = 0.5  # of a word to be a part whose fate is told, whatever a rule says
@@ -49,17 +50,18 @@ def _fates(context: Context) -> list[Told]:
     for a part. The cue knows better; but that a part was fitted it says only where work was done on
     it."""
     said = [(thing, cue) for thing, cue in _said(context) if _may_be_part(context, thing)]
-    denied = {thing for thing, cue in said if cue.status is None}
-    kept = {thing for thing, cue in said if cue.status == NONE}
     sure = {thing: _of_cue(thing, cue) for thing, cue in said if _is_sure(context, thing, cue)}
     if context.seen is None:
         return list(sure.values())
+    denied = {thing for thing, cue in said if cue.status is None}
+    kept = {thing for thing, cue in said if cue.status == NONE}
+    cued = {thing: _of_cue(thing, cue) for thing, cue in said if cue.status in LEFT}
     read = {
         told.thing: told
         for told in _read_fates(context)
         if told.thing not in denied and not (told.status == "fitted" and told.thing in kept)
     }
-    return sorted((read | sure).values(), key=lambda told: told.first)
+    return sorted((cued | read | sure).values(), key=lambda told: told.first)
 
 
 def _said(context: Context) -> Iterator[tuple[Mention, Cued]]:
@@ -84,12 +86,17 @@ def _may_be_part(context: Context, thing: Mention) -> bool:
 
 
 def _is_sure(context: Context, thing: Mention, said: Cued) -> bool:
-    """Whether a cue is to be believed: that a part was fitted, or was missing until then, is
-    said better by the work."""
+    """Whether a cue is to be believed: that a part was fitted is said better by the work."""
     if said.status in (None, NONE) or context.seen is None:
         return said.status not in (None, NONE)
     worked = any(work.thing == thing and work.done for work in context.seen.works)
-    return worked if said.status == "fitted" else not (worked and said.status == "missing")
+    return worked if said.status == "fitted" else not worked or _outweighs(said)
+
+
+def _outweighs(said: Cued) -> bool:
+    """Whether a cue says more than work on the part: what was missing may have been fitted, and
+    so may one of a list of which the others were ordered."""
+    return said.own and said.status != "missing"
 
 
 # ---- what the trained reader understands ---------------------------------------------------------
@@ -122,7 +129,8 @@ def _thing_of(context: Context, fate: Fate) -> Mention:
 def _status(context: Context, fate: Fate, thing: Mention) -> str | None:
     """What became of a part, ``None`` if that is not certain: by a cue beside a word that only
     means it, else as the reader understands it."""
-    said = None if thing.first <= fate.at <= thing.last else _cued_word(context, fate.at)
+    named = any(c.first <= fate.at <= c.last for c in near(context.components, fate.at, fate.at))
+    said = None if named else _cued_word(context, fate.at)
     if said is not None and said.status != "fitted":
         return said.status if said.status != NONE else None
     if fate.chance <= FATED:

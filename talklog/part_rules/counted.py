@@ -54,15 +54,15 @@ def _behind(context: Context, part: Mention, close: list[RoledNumber]) -> RoledN
         if 0 < item.first - part.last <= BEHIND
         and not context.paused(part.last, item.first)
         and not _thing_between(context, part.last, item.first)
-        and not _counts_next(context, item)
+        and not _goes_on(context, item.last)
     )
     return next(fit, None)
 
 
-def _counts_next(context: Context, item: RoledNumber) -> bool:
-    """Whether a number counts what is named behind it: behind "all four" nothing follows, or "of
-    them", or what became of them."""
-    next_ = item.last + 1
+def _goes_on(context: Context, last: int) -> bool:
+    """Whether what counts is of something named behind it: behind "all four" nothing follows, or
+    "of them", or what became of them."""
+    next_ = last + 1
     words = context.transcript.words
     if next_ == len(words) or words[next_].pause_before >= SHORT_PAUSE:
         return False
@@ -73,14 +73,22 @@ def _counts_next(context: Context, item: RoledNumber) -> bool:
 
 
 def _pair(context: Context, part: Mention) -> tuple[int, int, int] | None:
-    """ "a pair of springs", "both rear springs"."""
-    words = context.transcript.words
-    for at in range(max(0, part.first - BEFORE), part.last + 1):
-        parted = at < part.first and _parted(context, at, part.first)
-        if words[at].text in load().small_words["pairs"] and not parted:
-            if at >= part.first or not _thing_between(context, at, part.first):
-                return PAIR, at, at
-    return None
+    """ "a pair of springs", "both rear springs", "springs changed both"."""
+    words, pairs = context.transcript.words, load().small_words["pairs"]
+    low, high = max(0, part.first - BEFORE), min(len(words), part.last + 1 + BEFORE)
+    said = [at for at in range(low, high) if words[at].text in pairs]
+    own = (at for at in said if _is_of(context, part, at))
+    return next(((PAIR, at, at) for at in own), None)
+
+
+def _is_of(context: Context, part: Mention, at: int) -> bool:
+    """Whether "both" belongs to a part: it stands before it, in it, or at the end behind it."""
+    if part.first <= at <= part.last:
+        return True
+    low, high = min(at, part.last), max(at, part.first)
+    if _thing_between(context, low, high) or _parted(context, low, high):
+        return False
+    return at < part.first or not _goes_on(context, at)
 
 
 def _thing_between(context: Context, last: int, first: int) -> bool:

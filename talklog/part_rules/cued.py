@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from talklog.context import Context
 from talklog.denied import not_done
@@ -35,6 +35,7 @@ class Cued:
 
     status: str | None
     cue: CueMention
+    own: bool = False  # beside the part itself, and not only in its list
 
     @property
     def is_certain(self) -> bool:
@@ -57,7 +58,8 @@ def cued_word(context: Context, at: int) -> Cued | None:
 
 def _all_cued(context: Context, part: Mention) -> Iterator[Cued | None]:
     yield _holder(context, part)
-    yield _beside(context, part)
+    own = _beside(context, part)
+    yield replace(own, own=True) if own else None
     for other in joined(context, part):
         yield _beside(context, other)
     yield _begun(context, part)
@@ -92,8 +94,9 @@ def _also(context: Context, part: Mention) -> Cued | None:
     also = any(behind[: len(said)] == said for said in map(str.split, load().small_words["also"]))
     if not before or not also or context.paused(part.last, part.last + 1):
         return None
-    own = _beside(context, before[-1])
-    return own if own and own.status in COMING else None
+    listed = (before[-1], *joined(context, before[-1]))
+    found = next((one for one in (_beside(context, other) for other in listed) if one), None)
+    return found if found and found.status in COMING else None
 
 
 def _holder(context: Context, part: Mention) -> Cued | None:
@@ -126,6 +129,12 @@ def _on_part(context: Context, mention: CueMention, part: Mention) -> bool:
     low, high = (mention.last, part.first) if forward else (part.last, mention.first)
     if not 0 < high - low <= min(PART_REACH, mention.cue.scope) or context.paused(low, high):
         return False
+    linked = bool(load().small_words["joins"] & set(context.between(low, high)))
+    if linked and STATUS[mention.cue.category] in COMING:
+        return False  # of the pads in "fitted the pads and ordered more" it says nothing
+    parted = paused(context.transcript, low, high, seconds=SHORT_PAUSE)
+    if not forward and (linked or parted) and _names_at_once(context, mention):
+        return False
     between = near(context.components, low, high)
     return not any(low < c.first < high for c in between)
 
@@ -133,8 +142,12 @@ def _on_part(context: Context, mention: CueMention, part: Mention) -> bool:
 def _is_forward(context: Context, mention: CueMention) -> bool:
     """Whether a cue is of what follows; one of both directions is so where a thing is named at
     once: "impeller missing two vanes"."""
-    if not (mention.cue.forward and mention.cue.backward):
-        return mention.cue.forward
+    both = mention.cue.direction == "both"
+    return _names_at_once(context, mention) if both else mention.cue.forward
+
+
+def _names_at_once(context: Context, mention: CueMention) -> bool:
+    """Whether a thing is named just behind a cue."""
     close = near(context.components, mention.last, mention.last)
     thing = next((c for c in close if c.first > mention.last), None)
     if thing is None or thing.first - mention.last > PART_REACH:

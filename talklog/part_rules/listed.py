@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from talklog.context import Context
 from talklog.mentions import CueMention, Mention, near
+from talklog.scopes import SHORT_PAUSE, paused
 from talklog.vocabulary import PART_CUES, load
 
 GAP = 6  # words between two things of a list at most: "a seal for the left hub and a gasket"
@@ -39,20 +40,26 @@ def goes_on(context: Context, cue: CueMention, part: Mention) -> bool:
     things = [thing for thing in close if cue.last < thing.first <= part.first]
     starts = [thing.first for thing in things]
     ends = [cue.last, *(thing.last for thing in things[:-1])]
-    dense = all(_gap(context, *ends) <= GAP for ends in zip(ends, starts, strict=True))
+    dense = all(_is_close(context, *gap) for gap in zip(ends, starts, strict=True))
     return bool(things) and dense and not _is_ended(context, cue.last, part.first)
-
-
-def _gap(context: Context, last: int, first: int) -> int:
-    """Words from one to the other, without those of numbers: "one fifty mil clamp"."""
-    runs = near(context.mentions.numbers, last, first)
-    inside = [run for run in runs if last < run.first and run.last < first]
-    return first - last - sum(run.last - run.first + 1 for run in inside)
 
 
 def is_newness(cue: CueMention) -> bool:
     """Whether a cue but says that a part is new, not that it was fitted: "ordered a new one"."""
     return set(cue.cue.phrase) <= load().small_words["newness"]
+
+
+def _is_close(context: Context, last: int, first: int) -> bool:
+    """Whether a list may go on from one word to the next thing: over a few words, and over a short
+    pause only to what begins a name. Words of numbers do not count: "one fifty mil clamp"."""
+    runs = near(context.mentions.numbers, last, first)
+    numbers = {at for run in runs for at in range(run.first, run.last + 1)}
+    said = context.transcript.words
+    words = [said[at].text for at in range(last + 1, first) if at not in numbers]
+    if not paused(context.transcript, last, first, seconds=SHORT_PAUSE):
+        return len(words) < GAP
+    small = load().small_words
+    return set(words) <= small["before_names"] | small["joins"]
 
 
 def _is_ended(context: Context, last: int, first: int) -> bool:
