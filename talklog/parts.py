@@ -17,11 +17,11 @@ from talklog.seeing.kinds import Fate
 from talklog.undone import past_part
 from talklog.vocabulary import PART_CUES, load
 
-LEFT = ("on_order", "needed", "missing")  # fates without work on the part
 WORKED = ("fitted", "reused")  # fates that come of work
 # Probabilities, chosen on the notes of dev and check.
 FATED = 0.5  # of a word to be a part whose fate is told, whatever a rule says
 FITTED = 0.6  # of a part to be fitted, over that of being a part, where no work on it was told
+BEHIND = 2  # words from a part to the verb of what was done to it
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,15 +53,10 @@ def _fates(context: Context) -> list[Told]:
     sure = {thing: _of_cue(thing, cue) for thing, cue in said if _is_sure(context, thing, cue)}
     if context.seen is None:
         return list(sure.values())
-    denied = {thing for thing, cue in said if cue.status is None}
-    kept = {thing for thing, cue in said if cue.status == NONE}
-    cued = {thing: _of_cue(thing, cue) for thing, cue in said if cue.status in LEFT}
-    read = {
-        told.thing: told
-        for told in _read_fates(context)
-        if told.thing not in denied and not (told.status == "fitted" and told.thing in kept)
-    }
-    return sorted((cued | read | sure).values(), key=lambda told: told.first)
+    denied = {thing for thing, cue in said if cue.status in (None, NONE)}
+    lost = {thing: _of_cue(thing, cue) for thing, cue in said if cue.status == "missing"}
+    read = {told.thing: told for told in _read_fates(context) if told.thing not in denied}
+    return sorted((lost | read | sure).values(), key=lambda told: told.first)
 
 
 def _said(context: Context) -> Iterator[tuple[Mention, Cued]]:
@@ -161,11 +156,20 @@ def _ordered_near(context: Context, at: int) -> bool:
 def _fitted(context: Context, fate: Fate, thing: Mention) -> str:
     """Fitted only if work was done on it, it is called new, or the reader is sure, for a part that
     is fitted is relied upon."""
-    worked = any(work.done and work.thing in (thing, fate.thing) for work in context.seen.works)
     behind = context.transcript.words[thing.last + 1 : thing.last + 2]
     called_new = any(word.text == "new" and not word.pause_before for word in behind)
     sure = fate.chances["fitted"] >= FITTED * fate.chance
-    return "fitted" if worked or called_new or sure else "needed"
+    return "fitted" if sure or called_new or _is_worked(context, fate, thing) else "needed"
+
+
+def _is_worked(context: Context, fate: Fate, thing: Mention) -> bool:
+    """Whether work was done on a part, or is told just behind it: "new ones fitted"."""
+    works = [work for work in context.seen.works if work.done]
+    behind = (
+        0 < work.first - fate.at <= BEHIND and not context.paused(fate.at, work.first)
+        for work in works
+    )
+    return any(work.thing in (thing, fate.thing) for work in works) or any(behind)
 
 
 def _is_other(context: Context, fate: Fate, thing: Mention, status: str) -> bool:

@@ -40,18 +40,13 @@ ROLE_CUES = (
     "set",
     "measured",
 )
-PART_CUES = (
-    "part_needed",
-    "part_fitted",
-    "part_on_order",
-    "part_not_fitted",
-    "part_missing",
-    "part_reused",
-)
+PART_CUES = ("part_needed", "part_fitted", "part_on_order", "part_missing", "part_reused")
+NO_PART = "part_not_fitted"  # younger than the trained reader, which does not know it
 CATEGORIES = frozenset(
     (
         *ROLE_CUES,
         *PART_CUES,
+        NO_PART,
         "superseded",
         "not_done",
         "follow_up",

@@ -13,6 +13,7 @@ from talklog.vocabulary import PART_CUES, load
 BEFORE = 3  # words from how many to the name: "two new rear hoses"
 BEHIND = 5  # words from the name to how many: "belts replaced, all four"
 PAIR = 2  # parts
+MOST = 500  # parts of one kind in a note; a larger number is of hours, of money ...
 
 
 def how_many(
@@ -20,8 +21,8 @@ def how_many(
 ) -> tuple[int, int, int] | None:
     """How many of a part there are, with the first and last word that say so. ``words`` tell what
     became of it: those of the number itself in "ordered two"."""
-    close = [n for n in near(counted, part.first, words.stop) if _is_whole(n)]
-    close += [n for n in near(counted, words.start, words.stop) if n not in close and _is_whole(n)]
+    close = [n for n in near(counted, part.first, words.stop) if _may_count(n)]
+    close += [n for n in near(counted, words.start, words.stop) if n not in close and _may_count(n)]
     at = next((n for n in close if n.first in words), None)
     span = Mention("component", part.name, words.start, words.stop - 1)
     found = at or _before(context, span, close) or _behind(context, span, close)
@@ -30,8 +31,9 @@ def how_many(
     return _pair(context, span)
 
 
-def _is_whole(item: RoledNumber) -> bool:
-    return item.number.value == int(item.number.value)
+def _may_count(item: RoledNumber) -> bool:
+    value = item.number.value
+    return value == int(value) and 0 < value <= MOST
 
 
 def _before(context: Context, part: Mention, close: list[RoledNumber]) -> RoledNumber | None:

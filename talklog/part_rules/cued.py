@@ -10,7 +10,7 @@ from talklog.denied import not_done
 from talklog.mentions import CueMention, Mention, near
 from talklog.part_rules.listed import goes_on, is_newness, joined
 from talklog.scopes import SHORT_PAUSE, paused
-from talklog.vocabulary import PART_CUES, load
+from talklog.vocabulary import NO_PART, PART_CUES, load
 
 PART_REACH = 3  # words between a cue about a part and the part
 JUST = 2  # words from what lacks a part to the "missing" behind it
@@ -22,7 +22,7 @@ STATUS = {
     "part_needed": "needed",
     "part_missing": "missing",
     "part_reused": "reused",
-    "part_not_fitted": NONE,
+    NO_PART: NONE,
     "part_fitted": "fitted",
 }
 COMING = ("on_order", "needed")  # fates of a part that is not on the machine yet
@@ -70,7 +70,7 @@ def _beside(context: Context, part: Mention) -> Cued | None:
     """By the weightiest cue on a part: on order and needed outweigh "new"."""
     found = [
         mention
-        for mention in near(context.mentions.cues_of(*PART_CUES), part.first, part.last)
+        for mention in near(context.mentions.cues_of(*STATUS), part.first, part.last)
         if _on_part(context, mention, part)
     ]
     order = list(STATUS)
