@@ -60,14 +60,14 @@ def assemble(
     meter = next((n for n in roled if n.role == "meter" and _meter_unit(n)), None)
     due = [n for n in roled if n.role == "follow_up" and due_of(transcript, n) is not None]
     left = [n for n in roled if _is_left(n, meter, due)]
-    found = parts(context, [n for n in roled if n.role == "count"])
+    counted = [n for n in roled if n.role == "count"]
     later, warned = tuple(follow_ups(context, due)), tuple(spoken_cautions(context))
     sizes = [SetAside("part_size", at, at) for at in written_sizes(transcript)]
     return Notes(
         readings=settle_sequels(readings, [_roles_of(r, said[r.last]) for r in readings]),
         set_aside=(*_set_aside(roled), *dropped, *sizes),
         actions=tuple(actions(context, later)),
-        parts=tuple(part for part, _ in found),
+        parts=tuple(parts(context, counted)),
         findings=tuple(findings(context, warned)),
         follow_ups=later,
         cautions=warned,

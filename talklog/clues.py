@@ -14,7 +14,7 @@ from talklog.mentions import Mention, Mentions
 from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import LONG_PAUSE
 from talklog.transcript import Transcript
-from talklog.vocabulary import load
+from talklog.vocabulary import NO_PART, load
 
 # Number words that say more than their value; the others are all alike to the reader.
 TELLING = frozenset(("a", "an", "one", "two", "half", "quarter", "couple", "point", "oh", "and"))
@@ -67,7 +67,7 @@ def find_clues(
     for span in mentions.spans:
         for clue in _of_mention(span):
             _fill(found, span.first, span.last, clue)
-    for mention in mentions.cues:
+    for mention in (m for m in mentions.cues if m.cue.category != NO_PART):
         _fill(found, mention.first, mention.last, f"cue {mention.cue.category}")
     for item in roled:
         _fill(found, item.number.first, item.number.last, f"is {item.role} {item.sure}")

@@ -3,79 +3,187 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from talklog.context import Context
-from talklog.denied import not_done
-from talklog.mentions import CueMention, Mention, near
-from talklog.notes import Part
+from talklog.mentions import Mention, near
+from talklog.notes import NOT_SAID, Part
 from talklog.nouns import singular
+from talklog.part_rules.counted import how_many
+from talklog.part_rules.cued import NONE, PART_REACH, Cued, cued, cued_word
 from talklog.roled import RoledNumber
+from talklog.scopes import SHORT_PAUSE, paused
 from talklog.seeing.kinds import Fate
 from talklog.undone import past_part
 from talklog.vocabulary import PART_CUES, load
 
 WORKED = ("fitted", "reused")  # fates that come of work
-PART_REACH = 3  # words between a cue about a part and the part
-# Of several cues on a part the first kind of these counts: "order a new belt" is not fitted.
-STATUS = {
-    "part_on_order": "on_order",
-    "part_needed": "needed",
-    "part_missing": "missing",
-    "part_reused": "reused",
-    "part_fitted": "fitted",
-}
+# Probabilities, chosen on the notes of dev and check.
+FATED = 0.5  # of a word to be a part whose fate is told, whatever a rule says
+FITTED = 0.6  # of a part to be fitted, over that of being a part, where no work on it was told
+BEHIND = 2  # words from a part to the verb of what was done to it
 
 
-def parts(
-    context: Context, counted: list[RoledNumber]
-) -> Iterator[tuple[Part, RoledNumber | None]]:
-    """Every part whose fate was said, with the number that counts it."""
-    for component, status, first, last in _fates(context):
-        count = next((n for n in counted if _counts(context, n, component)), None)
-        whole = count is not None and count.number.value == int(count.number.value)
-        number = int(count.number.value) if whole else None
-        first = min(first, count.first) if whole else first
-        yield Part(component.name, number, status, first, last), count if whole else None
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What became of a part, and the words ``first..last`` that tell it; ``name`` are those that
+    name it or mean it."""
+
+    thing: Mention
+    status: str
+    first: int
+    last: int
+    name: range
 
 
-def _fates(context: Context) -> list[tuple[Mention, str, int, int]]:
+def parts(context: Context, counted: list[RoledNumber]) -> Iterator[Part]:
+    """Every part whose fate was said, with how many there are."""
+    for told in _fates(context):
+        found = how_many(context, told.thing, told.name, counted)
+        number, first, last = found or (None, told.first, told.last)
+        first, last = min(first, told.first), max(last, told.last)
+        yield Part(told.thing.name, number, told.status, first, last)
+
+
+def _fates(context: Context) -> list[Told]:
     """What the trained reader understands, and what a cue says of things that it at least may take
     for a part. The cue knows better; but that a part was fitted it says only where work was done on
     it."""
-    told = list(_told_fates(context))
+    said = [(thing, cue) for thing, cue in _said(context) if _may_be_part(context, thing)]
+    sure = {thing: _of_cue(thing, cue) for thing, cue in said if _is_sure(context, thing, cue)}
     if context.seen is None:
-        return told
-    cued = {fate[0]: fate for fate in told if _may_be_part(context, fate[0])}
-    read = {fate[0]: fate for fate in _read_fates(context)}
-    worked = {work.thing for work in context.seen.works if work.done}
-    sure = {t: fate for t, fate in cued.items() if fate[1] != "fitted" or t in worked}
-    return sorted((read | sure).values(), key=lambda fate: fate[2])
+        return list(sure.values())
+    denied = {thing for thing, cue in said if cue.status in (None, NONE)}
+    lost = {thing: _of_cue(thing, cue) for thing, cue in said if cue.status == "missing"}
+    read = {told.thing: told for told in _read_fates(context) if told.thing not in denied}
+    return sorted((lost | read | sure).values(), key=lambda told: told.first)
+
+
+def _said(context: Context) -> Iterator[tuple[Mention, Cued]]:
+    """Every thing of which a cue says what became of it."""
+    for thing in context.components:
+        found = cued(context, thing)
+        if found is not None:
+            yield thing, found
+
+
+def _of_cue(thing: Mention, said: Cued) -> Told:
+    beside = abs(said.cue.first - thing.last) <= PART_REACH
+    first, last = (said.cue.first, said.cue.last) if beside else (thing.first, thing.last)
+    words = range(thing.first, thing.last + 1)
+    return Told(thing, said.status, min(first, thing.first), max(last, thing.last), words)
 
 
 def _may_be_part(context: Context, thing: Mention) -> bool:
-    return any(at in context.seen.maybe_fates for at in range(thing.first, thing.last + 1))
+    if context.seen is None:
+        return True
+    return any(thing.first <= fate.at <= thing.last for fate in context.seen.fates)
 
 
-def _read_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
+def _is_sure(context: Context, thing: Mention, said: Cued) -> bool:
+    """Whether a cue is to be believed: that a part was fitted is said better by the work."""
+    if said.status in (None, NONE) or context.seen is None:
+        return said.status not in (None, NONE)
+    worked = any(work.thing == thing and work.done for work in context.seen.works)
+    return worked if said.status == "fitted" else not worked or _outweighs(said)
+
+
+def _outweighs(said: Cued) -> bool:
+    """Whether a cue says more than work on the part: what was missing may have been fitted, and
+    so may one of a list of which the others were ordered."""
+    return said.own and said.status != "missing"
+
+
+# ---- what the trained reader understands ---------------------------------------------------------
+
+
+def _read_fates(context: Context) -> Iterator[Told]:
     """Parts with what became of them, as the trained reader understands it."""
     for fate in context.seen.fates:
-        if fate.status in WORKED and not _worked_near(context, fate.at):
-            continue
-        if fate.status == "fitted" and past_part(context, Mention("", "", fate.at, fate.at)):
-            continue
-        if fate.status == "missing" and _is_worn_out(context, fate):
-            continue
-        close = near(context.components, fate.at, fate.at)
-        thing = next((c for c in close if c.first <= fate.at <= c.last), None)
-        if thing is None and fate.thing is not None:
-            yield fate.thing, _cued_status(context, fate), fate.at, fate.at
-            continue
-        if thing is None:
-            word = singular(context.transcript.words[fate.at].text)
-            thing = Mention("component", word, fate.at, fate.at, base=word)
-        if fate.status == "fitted" and _is_only_removed(context, thing):
-            continue
-        yield thing, fate.status, thing.first, thing.last
+        thing = _thing_of(context, fate)
+        status = _status(context, fate, thing)
+        if status is not None and not _is_other(context, fate, thing, status):
+            named = range(fate.at, fate.at + 1)
+            if thing.first <= fate.at <= thing.last:
+                named = range(thing.first, thing.last + 1)
+            yield Told(thing, status, named[0], named[-1], named)
+
+
+def _thing_of(context: Context, fate: Fate) -> Mention:
+    """The thing that a word names or means, else the word itself."""
+    close = near(context.components, fate.at, fate.at)
+    thing = next((c for c in close if c.first <= fate.at <= c.last), None)
+    if thing is not None or fate.thing is not None:
+        return thing or fate.thing
+    word = context.transcript.words[fate.at].text
+    stands_in = word in load().small_words["stand_ins"]
+    name = NOT_SAID if stands_in else singular(word)
+    return Mention("component", name, fate.at, fate.at, base=name)
+
+
+def _status(context: Context, fate: Fate, thing: Mention) -> str | None:
+    """What became of a part, ``None`` if that is not certain: by a cue beside a word that only
+    means it, else as the reader understands it."""
+    named = any(c.first <= fate.at <= c.last for c in near(context.components, fate.at, fate.at))
+    said = None if named else _cued_word(context, fate.at)
+    if said is not None and said.status != "fitted":
+        return said.status if said.status != NONE else None
+    if fate.chance <= FATED:
+        return None
+    if fate.status == "on_order" and not _ordered_near(context, fate.at):
+        return "needed"
+    return _fitted(context, fate, thing) if fate.status == "fitted" else fate.status
+
+
+def _cued_word(context: Context, at: int) -> Cued | None:
+    """What a cue says of a word that stands for a part, and is not said of the thing behind it:
+    "ordered two", but not "ordered two of the seals"."""
+    words, close = context.transcript, near(context.components, at, at)
+    behind = [c.first for c in close if 0 < c.first - at <= PART_REACH]
+    own = any(not paused(words, at, first, seconds=SHORT_PAUSE) for first in behind)
+    denied = at and words.words[at - 1].text in load().small_words["denials"]
+    return None if own or denied else cued_word(context, at)
+
+
+def _ordered_near(context: Context, at: int) -> bool:
+    """Whether the same breath says that something is on order."""
+    cues = near(context.mentions.cues_of("part_on_order"), at, at)
+    spans = ((min(cue.first, at), max(cue.first, at)) for cue in cues)
+    words = context.transcript
+    return any(not paused(words, *span, seconds=SHORT_PAUSE) for span in spans)
+
+
+def _fitted(context: Context, fate: Fate, thing: Mention) -> str:
+    """Fitted only if work was done on it, it is called new, or the reader is sure, for a part that
+    is fitted is relied upon."""
+    behind = context.transcript.words[thing.last + 1 : thing.last + 2]
+    called_new = any(word.text == "new" and not word.pause_before for word in behind)
+    sure = fate.chances["fitted"] >= FITTED * fate.chance
+    return "fitted" if sure or called_new or _is_worked(context, fate, thing) else "needed"
+
+
+def _is_worked(context: Context, fate: Fate, thing: Mention) -> bool:
+    """Whether work was done on a part, or is told just behind it: "new ones fitted"."""
+    works = [work for work in context.seen.works if work.done]
+    behind = (
+        0 < work.first - fate.at <= BEHIND and not context.paused(fate.at, work.first)
+        for work in works
+    )
+    return any(work.thing in (thing, fate.thing) for work in works) or any(behind)
+
+
+def _is_other(context: Context, fate: Fate, thing: Mention, status: str) -> bool:
+    """Whether other words say that it is none of these parts: only named, of the past, worn out,
+    only taken away."""
+    if status in WORKED and not _worked_near(context, fate.at):
+        return True
+    if status == "missing":
+        return _is_worn_out(context, fate)
+    if status != "fitted":
+        return False
+    return past_part(context, Mention("", "", fate.at, fate.at)) or (
+        thing.first <= fate.at <= thing.last and _is_only_removed(context, thing)
+    )
 
 
 def _is_only_removed(context: Context, thing: Mention) -> bool:
@@ -91,97 +199,9 @@ def _is_worn_out(context: Context, fate: Fate) -> bool:
     return wears and any(word.text in load().small_words["gone"] for word in words)
 
 
-def _cued_status(context: Context, fate: Fate) -> str:
-    """What a cue says of a word that only means a part, else what the reader does: "ordered
-    three"."""
-    cue = _part_cue(context, Mention("component", "", fate.at, fate.at))
-    fitted = cue is None or cue.cue.category == "part_fitted"
-    return fate.status if fitted else STATUS[cue.cue.category]
-
-
 def _worked_near(context: Context, at: int) -> bool:
     """Whether any work was told in one breath with a word: a fuse that is only named was not
     fitted."""
     cues = context.mentions.cues_of(*PART_CUES)
     spans = (*context.seen.works, *context.mentions.of("action"), *cues)
     return any(not context.paused(min(own.first, at), max(own.first, at)) for own in spans)
-
-
-def _told_fates(context: Context) -> Iterator[tuple[Mention, str, int, int]]:
-    """The same by cue."""
-    for component in context.components:
-        cue = _shared_cue(context, component)
-        if cue is None:
-            continue
-        status = STATUS[cue.cue.category]
-        if status == "fitted" and not_done(context, cue.first):
-            status = "needed"
-        yield component, status, min(cue.first, component.first), max(cue.last, component.last)
-
-
-def _counts(context: Context, item: RoledNumber, component: Mention) -> bool:
-    """ "two new hoses", and not the thermostat behind them."""
-    last = item.number.last
-    others = near(context.components, last, component.first)
-    between = any(last < other.first and other.last < component.first for other in others)
-    return 0 < component.first - last <= 3 and not between
-
-
-def _part_cue(context: Context, component: Mention) -> CueMention | None:
-    """The weightiest cue on a part: on order and needed outweigh "new"."""
-    found = [
-        mention
-        for mention in near(context.mentions.cues_of(*PART_CUES), component.first, component.last)
-        if _on_part(context, mention, component)
-    ]
-    order = list(STATUS)
-    return min(found, key=lambda mention: order.index(mention.cue.category), default=None)
-
-
-def _shared_cue(context: Context, component: Mention) -> CueMention | None:
-    """The cue on a part, else that on the part it is joined to: "new discs and pads needed"."""
-    for part in (component, *_joined(context, component)):
-        cue = _part_cue(context, part)
-        if cue is not None:
-            return cue
-    return None
-
-
-def _joined(context: Context, component: Mention) -> Iterator[Mention]:
-    """The things said together with one, before it and then behind it: "a bearing and a nut"."""
-    close = near(context.components, component.first, component.last)
-    at = close.index(component)
-    own = component
-    for other in reversed(close[:at]):
-        if not _is_pair(context, other, own):
-            break
-        yield other
-        own = other
-    own = component
-    for other in close[at + 1 :]:
-        if not _is_pair(context, own, other):
-            break
-        yield other
-        own = other
-
-
-def _is_pair(context: Context, one: Mention, other: Mention) -> bool:
-    """Whether only "and", small words and how many stand between two things."""
-    between = context.between(one.last, other.first)
-    counts = near(context.mentions.numbers, one.last, other.first)
-    numbers = {at - one.last - 1 for run in counts for at in range(run.first, run.last + 1)}
-    words = {word for at, word in enumerate(between) if at not in numbers}
-    joins = load().small_words["joins"] & set(between[:1])
-    plain = words <= load().small_words["before_names"] | joins
-    return bool(joins) and plain and not context.paused(one.last, other.first)
-
-
-def _on_part(context: Context, mention: CueMention, component: Mention) -> bool:
-    if mention.cue.forward:
-        low, high = mention.last, component.first
-    else:
-        low, high = component.last, mention.first
-    if not 0 < high - low <= min(PART_REACH, mention.cue.scope) or context.paused(low, high):
-        return False
-    between = near(context.components, low, high)
-    return not any(low < c.first < high for c in between)

@@ -82,13 +82,12 @@ def _seen(note: ReadNote, roled: Sequence[RoledNumber], by: Reads) -> Seen:
         numbers=see_numbers(note, roled),
         works=tuple(find_works(note, by)),
         states=tuple(find_states(note, by)),
-        fates=tuple(find_fates(note, by)),
+        fates=tuple(find_fates(note, by, MAYBE)),
         laters=tuple(find_laters(note, by)),
         cuts=dict(find_cuts(note, roled)),
         maybe_works=over(1 - labels["work"][:, 0], MAYBE),
         maybe_states=over(1 - labels["state"][:, 0], MAYBE),
         sure_states=over(1 - labels["state"][:, 0], SURE_STATE),
-        maybe_fates=over(1 - labels["part"][:, 0], MAYBE),
     )
 
 

@@ -41,10 +41,12 @@ ROLE_CUES = (
     "measured",
 )
 PART_CUES = ("part_needed", "part_fitted", "part_on_order", "part_missing", "part_reused")
+NO_PART = "part_not_fitted"  # younger than the trained reader, which does not know it
 CATEGORIES = frozenset(
     (
         *ROLE_CUES,
         *PART_CUES,
+        NO_PART,
         "superseded",
         "not_done",
         "follow_up",
@@ -60,6 +62,13 @@ _SMALL_WORDS = {
     "particles",
     "before_names",
     "joins",
+    "along",
+    "also",
+    "newness",
+    "denials",
+    "pairs",
+    "behind_counts",
+    "stand_ins",
     "negations",
     "refusals",
     "nothing",

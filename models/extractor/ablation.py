@@ -42,7 +42,7 @@ WAYS: dict[str, tuple[tuple[Any, str, Any], ...]] = {
     "reader": (
         (trained, "CUED", 1.0), (trained, "PLAIN", 1.0),
         (links, "RULES", 0.0), (quantity, "RULES", 0.0),
-        (actions, "_known_actions", nothing), (parts, "_told_fates", nothing),
+        (actions, "_known_actions", nothing), (parts, "_said", nothing),
         (findings, "_known_findings", nothing),
         (followups, "_by_cue", nothing), (followups, "_by_time", nothing),
     ),

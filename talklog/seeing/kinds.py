@@ -39,12 +39,22 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Fate:
-    """A part that a word names, or means: "a new one", the thing that it is, and what became of
-    it."""
+    """A part that a word names, or means: "a new one", the thing that it is, and the probability
+    of each thing that may have become of it."""
 
-    status: str
     at: int
     thing: Mention | None
+    chances: dict[str, float]
+
+    @property
+    def status(self) -> str:
+        """What most probably became of it."""
+        return max(self.chances, key=self.chances.__getitem__)
+
+    @property
+    def chance(self) -> float:
+        """How probable it is that the word is a part at all."""
+        return sum(self.chances.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +79,12 @@ class Seen:
     numbers: tuple[NumberSeen, ...]
     works: tuple[Work, ...]
     states: tuple[Told, ...]
-    fates: tuple[Fate, ...]
+    fates: tuple[Fate, ...]  # with those that only may be parts, if a rule says so
     laters: tuple[Told, ...]
     cuts: dict[int, tuple[Number, ...]]  # runs of number words to be divided otherwise
     maybe_works: frozenset[int] = frozenset()  # words that may be verbs of work, if a rule says so
     maybe_states: frozenset[int] = frozenset()  # the same, of words of states
     sure_states: frozenset[int] = frozenset()  # words that more probably than not are of states
-    maybe_fates: frozenset[int] = frozenset()  # the same, of parts
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 # Probabilities, chosen on the notes of dev and check: see models/extractor/README.md.
 SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
 SEEN = 0.4  # of a word to be in a state
-FATED = 0.5  # of a word to be a part whose fate is told
 LATER = 0.7  # of a word to be in later work
 PARTICLE = 0.5  # of a word to belong to a verb before it
 OBJECT = 8  # words from a verb to its particle at most
@@ -125,11 +124,12 @@ def _whole_state(note: ReadNote, first: int, last: int) -> Span:
     return first, last
 
 
-def find_fates(note: ReadNote, by: Asks) -> Iterator[Fate]:
-    """Parts, and what became of them."""
+def find_fates(note: ReadNote, by: Asks, least: float) -> Iterator[Fate]:
+    """Words that are parts with a probability of ``least``, and what may have become of them."""
     from talklog.notearrays import FATES
 
     labels = note.likely.words["part"]
-    places = [int(at) for at in (labels[:, 0] < 1 - FATED).nonzero()[0]]
+    places = [int(at) for at in (labels[:, 0] < 1 - least).nonzero()[0]]
     for at, thing in zip(places, _asked(note, by, "part", places), strict=True):
-        yield Fate(FATES[int(labels[at, 1:].argmax())], at, thing)
+        chances = zip(FATES, map(float, labels[at, 1:]), strict=True)
+        yield Fate(at, thing, dict(chances))

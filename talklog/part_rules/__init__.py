@@ -1,0 +1,1 @@
+"""The parts of ``parts``: lists of them, what cues say of one, and how many."""
