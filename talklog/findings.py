@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from talklog.beside import together
 from talklog.context import Context
@@ -10,6 +11,7 @@ from talklog.mentions import Mention, Span, near, overlap
 from talklog.notes import Finding, SpokenCaution
 from talklog.scopes import SHORT_PAUSE, paused, reaches
 from talklog.undone import is_state, refused, says_left
+from talklog.verbs import may_be_past
 from talklog.vocabulary import load
 
 
@@ -18,7 +20,7 @@ def findings(context: Context, warned: Sequence[SpokenCaution] = ()) -> Iterator
     read = list(_read_findings(context)) if context.seen is not None else []
     known = [k for k in _known_findings(context) if not any(overlap(k, one) for one in read)]
     for finding in sorted([*read, *known], key=lambda finding: finding.first):
-        within = any(w.first <= finding.first <= w.last for w in warned)
+        within = any(w.first <= finding.first and finding.last <= w.last for w in warned)
         if not within and not _is_opinion(context, finding):
             yield finding
 
@@ -38,23 +40,68 @@ def _is_opinion(context: Context, finding: Finding) -> bool:
 
 def _read_findings(context: Context) -> Iterator[Finding]:
     """What the trained reader takes for a state of a thing."""
+    cured = [(start, s.first) for s in context.seen.states
+             if (start := _with_symptom(context, s.first)) < s.first]  # fmt: skip
     for state in context.seen.states:
-        thing = state.thing
-        words = context.transcript.words[state.first : state.last + 1]
-        said = " ".join(w.text for at, w in enumerate(words, state.first)
+        if any(start <= state.first and state.last < end for start, end in cured):
+            continue
+        thing, start = state.thing, _with_symptom(context, state.first)
+        words = context.transcript.words[start : state.last + 1]
+        said = " ".join(w.text for at, w in enumerate(words, start)
                         if thing is None or not thing.first <= at <= thing.last)  # fmt: skip
         if thing is None or _says_nothing(said) or _in_quantity(context, state):
             continue
-        if _is_left(context, state):
+        if _is_left(context, state) or _is_no_state(context, state):
             continue
-        first, last = together(state, thing)
-        yield Finding(thing.name, said, first, last)
+        yield Finding(thing.name, said, *together(replace(state, first=start), thing))
 
 
 def _says_nothing(said: str) -> bool:
-    """Whether words are no state by themselves: "the", "some"."""
+    """Whether words are no state by themselves: "the", "some", "hang on"."""
     small = load().small_words
-    return all(word in small["never_last"] | small["before_names"] for word in said.split())
+    empty = small["never_last"] | small["before_names"] | small["no_states"]
+    return said in small["never_states"] or all(word in empty for word in said.split())
+
+
+def _is_no_state(context: Context, state: Span) -> bool:
+    """Whether a state is only possible, or is work: "might be bent", "cracked off"."""
+    close = near(context.mentions.of("action"), state.first, state.last)
+    within = any(a.first <= state.first and state.last < a.last for a in close)
+    return within or _is_perhaps(context, state) or _is_work(context, state)
+
+
+def _is_perhaps(context: Context, state: Span) -> bool:
+    """ "the worm might have been damaged": nobody saw it."""
+    words, small, at = context.transcript.words, load().small_words, state.first
+    while at and words[at].pause_before < SHORT_PAUSE:
+        at -= 1
+        if words[at].text not in small["perhaps_been"]:
+            return words[at].text in small["perhaps"]
+    return False
+
+
+def _is_work(context: Context, state: Span) -> bool:
+    """Whether what opens a clause is a verb with its object behind: "| cracked the union off"."""
+    words, small = context.transcript.words, load().small_words
+    opens = words[state.first].pause_before >= SHORT_PAUSE or (
+        not state.first or words[state.first - 1].text in small["joins"] | small["never_last"]
+    )
+    behind = words[state.last + 1 : state.last + 2]
+    follows = behind and behind[0].text in small["objects"]
+    verb = state.first == state.last and may_be_past(words[state.first].text)
+    return bool(opens and verb and follows and behind[0].pause_before < SHORT_PAUSE)
+
+
+def _with_symptom(context: Context, first: int) -> int:
+    """Where a state begins with what it is that has gone: "the rattle is gone"."""
+    words, small = context.transcript.words, load().small_words
+    at = first - 1
+    if words[first].text not in small["cured"]:
+        return first
+    while at > 0 and words[at].text in small["cured_over"]:
+        at -= 1
+    said = at >= 0 and not paused(context.transcript, at, first, seconds=SHORT_PAUSE)
+    return at if said and words[at].text.removesuffix("'s") in small["symptoms"] else first
 
 
 def _is_left(context: Context, state: Span) -> bool:
@@ -75,10 +122,16 @@ def _known_findings(context: Context) -> Iterator[Finding]:
         component = _seen_on(context, span)
         if component is None or _negated(context, span) or _in_quantity(context, span):
             continue
-        if not _may_be_state(context, span):
+        if not _may_be_state(context, span) or _is_no_state(context, span):
             continue
         first, last = min(span.first, component.first), max(span.last, component.last)
-        yield Finding(component.name, span.name, first, last)
+        yield Finding(component.name, _told(context, span), first, last)
+
+
+def _told(context: Context, span: Mention) -> str:
+    """A condition with the symptom that is gone: the "play gone" of "bearing play gone"."""
+    start = _with_symptom(context, span.first)
+    return span.name if start == span.first else context.transcript.heard(start, span.last)
 
 
 def _may_be_state(context: Context, span: Span) -> bool:

@@ -65,6 +65,7 @@ _SMALL_WORDS = {
     "nothing",
     "gone",
     "never_last",
+    "never_ends",
     "no_names",
     "rivals",
     "left_open",
@@ -74,6 +75,19 @@ _SMALL_WORDS = {
     "of_places",
     "distrusted_before",
     "distrusted_behind",
+    "orders",
+    "forbids",
+    "forbidden",
+    "tellers",
+    "no_states",
+    "never_states",
+    "between_negations",
+    "perhaps",
+    "perhaps_been",
+    "symptoms",
+    "cured",
+    "cured_over",
+    "objects",
 }
 _DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches", "durations"}
 _HABIT_KEYS = {"quantity", "units", "components"}

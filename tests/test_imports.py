@@ -104,6 +104,7 @@ LAYERS = (
     "parts",
     "findings",
     "followups",
+    "warned",
     "confidence",
     "assemble",
     "explain",
