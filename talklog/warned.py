@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Set
 
 from talklog.context import Context
-from talklog.mentions import Span, near
+from talklog.mentions import near
 from talklog.notes import SpokenCaution
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.verbs import may_be_past, plain_form
@@ -58,7 +58,7 @@ def _is_forbidden(context: Context, at: int) -> bool:
     known, word = load().small_words["forbidden"], context.transcript.words[at].text
     if context.transcript.words[at - 1].text == "be":
         return may_be_past(word) and not word.endswith("ing") and plain_form(word) in known
-    return word in known or word.endswith("s") and not known.isdisjoint((word[:-1], word[:-2]))
+    return word in known or (word.endswith("s") and not known.isdisjoint((word[:-1], word[:-2])))
 
 
 def _is_order(context: Context, at: int) -> bool:
