@@ -14,6 +14,8 @@ from talklog.undone import is_state, refused, says_left
 from talklog.verbs import may_be_past
 from talklog.vocabulary import load
 
+MEANT = 3  # words from a correction to the thing that is meant
+
 
 def findings(context: Context, warned: Sequence[SpokenCaution] = ()) -> Iterator[Finding]:
     """Every condition with the thing it was seen on, in order; none within a warning."""
@@ -45,7 +47,8 @@ def _read_findings(context: Context) -> Iterator[Finding]:
     for state in context.seen.states:
         if any(start <= state.first and state.last < end for start, end in cured):
             continue
-        thing, start = state.thing, _with_symptom(context, state.first)
+        thing = _corrected(context, state.thing)
+        start = _with_symptom(context, state.first)
         words = context.transcript.words[start : state.last + 1]
         said = " ".join(w.text for at, w in enumerate(words, start)
                         if thing is None or not thing.first <= at <= thing.last)  # fmt: skip
@@ -54,6 +57,16 @@ def _read_findings(context: Context) -> Iterator[Finding]:
         if _is_left(context, state) or _is_no_state(context, state):
             continue
         yield Finding(thing.name, said, *together(replace(state, first=start), thing))
+
+
+def _corrected(context: Context, thing: Mention | None) -> Mention | None:
+    """The thing that was put in its place at once: "out of the nipple no wait the hose"."""
+    close = near(context.mentions.cues_of("superseded"), thing.last, thing.last) if thing else []
+    cue = next((c for c in close if c.first == thing.last + 1 and c.last > c.first), None)
+    if cue is None or context.paused(thing.last, cue.last):
+        return thing
+    behind = near(context.components, cue.last, cue.last)
+    return next((c for c in behind if 0 < c.first - cue.last <= MEANT), thing)
 
 
 def _says_nothing(said: str) -> bool:
@@ -84,12 +97,13 @@ def _is_work(context: Context, state: Span) -> bool:
     """Whether what opens a clause is a verb with its object behind: "| cracked the union off"."""
     words, small = context.transcript.words, load().small_words
     opens = words[state.first].pause_before >= SHORT_PAUSE or (
-        not state.first or words[state.first - 1].text in small["joins"] | small["never_last"]
+        not state.first or words[state.first - 1].text in small["joins"]
     )
     behind = words[state.last + 1 : state.last + 2]
     follows = behind and behind[0].text in small["objects"]
-    verb = state.first == state.last and may_be_past(words[state.first].text)
-    return bool(opens and verb and follows and behind[0].pause_before < SHORT_PAUSE)
+    verb = words[state.first].text if state.first == state.last else ""
+    past = may_be_past(verb) and not verb.endswith("ing")
+    return bool(opens and past and follows and behind[0].pause_before < SHORT_PAUSE)
 
 
 def _with_symptom(context: Context, first: int) -> int:
@@ -119,7 +133,7 @@ def _is_left(context: Context, state: Span) -> bool:
 def _known_findings(context: Context) -> Iterator[Finding]:
     """Conditions of the vocabulary."""
     for span in context.mentions.of("condition"):
-        component = _seen_on(context, span)
+        component = _corrected(context, _seen_on(context, span))
         if component is None or _negated(context, span) or _in_quantity(context, span):
             continue
         if not _may_be_state(context, span) or _is_no_state(context, span):
@@ -147,7 +161,10 @@ def _seen_on(context: Context, span: Mention) -> Mention | None:
         c for c in close if 0 < span.first - c.last <= 6 and not context.paused(c.last, span.first)
     ]
     after = [
-        c for c in close if 0 < c.first - span.last <= 2 and not context.paused(span.last, c.first)
+        c
+        for c in close
+        if 0 < c.first - span.last <= 2
+        and not paused(context.transcript, span.last, c.first, seconds=SHORT_PAUSE)
     ]
     adjacent = after and after[0].first == span.last + 1
     if adjacent and not (before and span.first - before[-1].last <= 2):
