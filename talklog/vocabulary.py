@@ -79,6 +79,7 @@ _SMALL_WORDS = {
     "forbids",
     "forbidden",
     "tellers",
+    "people",
     "no_states",
     "never_states",
     "between_negations",

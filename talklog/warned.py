@@ -56,9 +56,11 @@ def _said(context: Context, at: int, phrases: Set[str]) -> int | None:
 def _is_forbidden(context: Context, at: int) -> bool:
     """Whether a verb is one of use: "run", "runs", and behind "to be" also "used"."""
     known, word = load().small_words["forbidden"], context.transcript.words[at].text
-    if context.transcript.words[at - 1].text == "be":
+    before = context.transcript.words[at - 1].text
+    if before == "be":
         return may_be_past(word) and not word.endswith("ing") and plain_form(word) in known
-    return word in known or (word.endswith("s") and not known.isdisjoint((word[:-1], word[:-2])))
+    others = {word[:-1], word[:-2], f"{word[:-3]}y"} if word.endswith("s") else set()
+    return word in known or (before in load().small_words["people"] and bool(others & known))
 
 
 def _is_order(context: Context, at: int) -> bool:
