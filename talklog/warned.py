@@ -11,7 +11,7 @@ from talklog.scopes import SHORT_PAUSE, paused
 from talklog.verbs import may_be_past, plain_form
 from talklog.vocabulary import load
 
-LONGEST = 12  # words of a warning behind the words that forbid: nine in ten are not longer
+LONGEST = 14  # words of a warning behind the words that forbid: nineteen in twenty end before
 OPENING = 5  # words from the beginning of a clause to what is forbidden in it, at most
 PHRASE = 4  # words of a phrase that forbids, at most: "is not to be"
 
@@ -83,11 +83,19 @@ def _opening(context: Context, at: int) -> int:
 
 
 def _reach(context: Context, begun: int, scope: int) -> int:
-    """The last word of a warning: up to the next pause, terminator, or its scope."""
+    """The last word of a warning: up to the next pause, terminator, or its scope. A terminator at
+    the end of a clause is but its object: "drive this one"."""
     words, end = context.transcript.words, begun
-    stops = {stop.first for stop in near(context.mentions.cues_of("terminator"), end, end)}
+    close = near(context.mentions.cues_of("terminator"), end, end)
+    stops = {stop.first for stop in close if not _is_last(context, stop.last)}
     while end + 1 < len(words) and end - begun < scope and end + 1 not in stops:
         if words[end + 1].pause_before >= SHORT_PAUSE:
             break
         end += 1
     return end
+
+
+def _is_last(context: Context, at: int) -> bool:
+    """Whether a word is the last of its clause."""
+    behind = context.transcript.words[at + 1 : at + 2]
+    return not behind or behind[0].pause_before >= SHORT_PAUSE
