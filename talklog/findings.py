@@ -14,6 +14,7 @@ from talklog.undone import is_state, refused, says_left
 from talklog.verbs import may_be_past
 from talklog.vocabulary import load
 
+OPEN = 6  # words from "if" to a state that it leaves open, at most
 MEANT = 3  # words from a correction to the thing that is meant
 
 
@@ -80,7 +81,8 @@ def _is_no_state(context: Context, state: Span) -> bool:
     """Whether a state is only possible, or is work: "might be bent", "cracked off"."""
     close = near(context.mentions.of("action"), state.first, state.last)
     within = any(a.first <= state.first and state.last < a.last for a in close)
-    return within or _is_perhaps(context, state) or _is_work(context, state)
+    unseen = _is_perhaps(context, state) or _is_unsaid(context, state)
+    return within or unseen or _is_work(context, state)
 
 
 def _is_perhaps(context: Context, state: Span) -> bool:
@@ -90,6 +92,20 @@ def _is_perhaps(context: Context, state: Span) -> bool:
         at -= 1
         if words[at].text not in small["perhaps_been"]:
             return words[at].text in small["perhaps"]
+    return False
+
+
+def _is_unsaid(context: Context, state: Span) -> bool:
+    """Whether a state is only wanted, or asked for: "should be tight", "if the seal is leaking"."""
+    words, small, said = context.transcript.words, load().small_words, ""
+    for at in range(state.first - 1, max(-1, state.first - 1 - OPEN), -1):
+        if words[at + 1].pause_before >= SHORT_PAUSE:
+            return False
+        said = f"{words[at].text} {said}".strip()
+        if said in small["wanted"] or any(
+            f"{said} ".startswith(f"{o} ") for o in small["open_states"]
+        ):
+            return True
     return False
 
 

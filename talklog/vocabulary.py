@@ -85,6 +85,8 @@ _SMALL_WORDS = {
     "between_negations",
     "perhaps",
     "perhaps_been",
+    "wanted",
+    "open_states",
     "symptoms",
     "cured",
     "cured_over",
