@@ -14,7 +14,7 @@ from talklog.confidence import with_confidence
 from talklog.context import Context
 from talklog.distrust import with_distrust
 from talklog.findings import findings
-from talklog.followups import due_of, follow_ups, spoken_cautions
+from talklog.followups import due_of, follow_ups
 from talklog.glued import with_glued
 from talklog.handsfree import DROP
 from talklog.mentions import Mentions, find_mentions
@@ -32,6 +32,7 @@ from talklog.sureness import judged
 from talklog.trained import final_roles
 from talklog.transcript import Transcript
 from talklog.undecided import undecided
+from talklog.warned import spoken_cautions
 
 
 def understand(transcript: Transcript) -> Notes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from talklog.beside import together
 from talklog.context import Context
@@ -10,7 +11,11 @@ from talklog.mentions import Mention, Span, near, overlap
 from talklog.notes import Finding, SpokenCaution
 from talklog.scopes import SHORT_PAUSE, paused, reaches
 from talklog.undone import is_state, refused, says_left
+from talklog.verbs import may_be_past
 from talklog.vocabulary import load
+
+OPEN = 6  # words from "if" to a state that it leaves open, at most
+MEANT = 3  # words from a correction to the thing that is meant
 
 
 def findings(context: Context, warned: Sequence[SpokenCaution] = ()) -> Iterator[Finding]:
@@ -18,7 +23,7 @@ def findings(context: Context, warned: Sequence[SpokenCaution] = ()) -> Iterator
     read = list(_read_findings(context)) if context.seen is not None else []
     known = [k for k in _known_findings(context) if not any(overlap(k, one) for one in read)]
     for finding in sorted([*read, *known], key=lambda finding: finding.first):
-        within = any(w.first <= finding.first <= w.last for w in warned)
+        within = any(w.first <= finding.first and finding.last <= w.last for w in warned)
         if not within and not _is_opinion(context, finding):
             yield finding
 
@@ -38,23 +43,95 @@ def _is_opinion(context: Context, finding: Finding) -> bool:
 
 def _read_findings(context: Context) -> Iterator[Finding]:
     """What the trained reader takes for a state of a thing."""
+    cured = [(start, s.first) for s in context.seen.states
+             if (start := _with_symptom(context, s.first)) < s.first]  # fmt: skip
     for state in context.seen.states:
-        thing = state.thing
-        words = context.transcript.words[state.first : state.last + 1]
-        said = " ".join(w.text for at, w in enumerate(words, state.first)
+        if any(start <= state.first and state.last < end for start, end in cured):
+            continue
+        thing = _corrected(context, state.thing)
+        start = _with_symptom(context, state.first)
+        words = context.transcript.words[start : state.last + 1]
+        said = " ".join(w.text for at, w in enumerate(words, start)
                         if thing is None or not thing.first <= at <= thing.last)  # fmt: skip
         if thing is None or _says_nothing(said) or _in_quantity(context, state):
             continue
-        if _is_left(context, state):
+        if _is_left(context, state) or _is_no_state(context, state):
             continue
-        first, last = together(state, thing)
-        yield Finding(thing.name, said, first, last)
+        yield Finding(thing.name, said, *together(replace(state, first=start), thing))
+
+
+def _corrected(context: Context, thing: Mention | None) -> Mention | None:
+    """The thing that was put in its place at once: "out of the nipple no wait the hose"."""
+    close = near(context.mentions.cues_of("superseded"), thing.last, thing.last) if thing else []
+    cue = next((c for c in close if c.first == thing.last + 1 and c.last > c.first), None)
+    if cue is None or context.paused(thing.last, cue.last):
+        return thing
+    behind = near(context.components, cue.last, cue.last)
+    return next((c for c in behind if 0 < c.first - cue.last <= MEANT), thing)
 
 
 def _says_nothing(said: str) -> bool:
-    """Whether words are no state by themselves: "the", "some"."""
+    """Whether words are no state by themselves: "the", "some", "hang on"."""
     small = load().small_words
-    return all(word in small["never_last"] | small["before_names"] for word in said.split())
+    empty = small["never_last"] | small["before_names"] | small["no_states"]
+    return said in small["never_states"] or all(word in empty for word in said.split())
+
+
+def _is_no_state(context: Context, state: Span) -> bool:
+    """Whether a state is only possible, or is work: "might be bent", "cracked off"."""
+    close = near(context.mentions.of("action"), state.first, state.last)
+    within = any(a.first <= state.first and state.last < a.last for a in close)
+    unseen = _is_perhaps(context, state) or _is_unsaid(context, state)
+    return within or unseen or _is_work(context, state)
+
+
+def _is_perhaps(context: Context, state: Span) -> bool:
+    """ "the worm might have been damaged": nobody saw it."""
+    words, small, at = context.transcript.words, load().small_words, state.first
+    while at and words[at].pause_before < SHORT_PAUSE:
+        at -= 1
+        if words[at].text not in small["perhaps_been"]:
+            return words[at].text in small["perhaps"]
+    return False
+
+
+def _is_unsaid(context: Context, state: Span) -> bool:
+    """Whether a state is only wanted, or asked for: "should be tight", "if the seal is leaking"."""
+    words, small, said = context.transcript.words, load().small_words, ""
+    for at in range(state.first - 1, max(-1, state.first - 1 - OPEN), -1):
+        if words[at + 1].pause_before >= SHORT_PAUSE:
+            return False
+        said = f"{words[at].text} {said}".strip()
+        if said in small["wanted"] or any(
+            f"{said} ".startswith(f"{o} ") for o in small["open_states"]
+        ):
+            return True
+    return False
+
+
+def _is_work(context: Context, state: Span) -> bool:
+    """Whether what opens a clause is a verb with its object behind: "| cracked the union off"."""
+    words, small = context.transcript.words, load().small_words
+    opens = words[state.first].pause_before >= SHORT_PAUSE or (
+        not state.first or words[state.first - 1].text in small["joins"]
+    )
+    behind = words[state.last + 1 : state.last + 2]
+    follows = behind and behind[0].text in small["objects"]
+    verb = words[state.first].text if state.first == state.last else ""
+    past = may_be_past(verb) and not verb.endswith("ing")
+    return bool(opens and past and follows and behind[0].pause_before < SHORT_PAUSE)
+
+
+def _with_symptom(context: Context, first: int) -> int:
+    """Where a state begins with what it is that has gone: "the rattle is gone"."""
+    words, small = context.transcript.words, load().small_words
+    at = first - 1
+    if words[first].text not in small["cured"]:
+        return first
+    while at > 0 and words[at].text in small["cured_over"]:
+        at -= 1
+    said = at >= 0 and not paused(context.transcript, at, first, seconds=SHORT_PAUSE)
+    return at if said and words[at].text.removesuffix("'s") in small["symptoms"] else first
 
 
 def _is_left(context: Context, state: Span) -> bool:
@@ -72,13 +149,19 @@ def _is_left(context: Context, state: Span) -> bool:
 def _known_findings(context: Context) -> Iterator[Finding]:
     """Conditions of the vocabulary."""
     for span in context.mentions.of("condition"):
-        component = _seen_on(context, span)
+        component = _corrected(context, _seen_on(context, span))
         if component is None or _negated(context, span) or _in_quantity(context, span):
             continue
-        if not _may_be_state(context, span):
+        if not _may_be_state(context, span) or _is_no_state(context, span):
             continue
         first, last = min(span.first, component.first), max(span.last, component.last)
-        yield Finding(component.name, span.name, first, last)
+        yield Finding(component.name, _told(context, span), first, last)
+
+
+def _told(context: Context, span: Mention) -> str:
+    """A condition with the symptom that is gone: the "play gone" of "bearing play gone"."""
+    start = _with_symptom(context, span.first)
+    return span.name if start == span.first else context.transcript.heard(start, span.last)
 
 
 def _may_be_state(context: Context, span: Span) -> bool:
@@ -94,7 +177,10 @@ def _seen_on(context: Context, span: Mention) -> Mention | None:
         c for c in close if 0 < span.first - c.last <= 6 and not context.paused(c.last, span.first)
     ]
     after = [
-        c for c in close if 0 < c.first - span.last <= 2 and not context.paused(span.last, c.first)
+        c
+        for c in close
+        if 0 < c.first - span.last <= 2
+        and not paused(context.transcript, span.last, c.first, seconds=SHORT_PAUSE)
     ]
     adjacent = after and after[0].first == span.last + 1
     if adjacent and not (before and span.first - before[-1].last <= 2):

@@ -1,4 +1,4 @@
-"""Step 5d: what is still to do and when, and the warnings a speaker gave. Knows no bands."""
+"""Step 5d: what is still to do and when. Knows no bands."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from talklog.actions import SAME_FORM
 from talklog.context import Context
 from talklog.denied import not_done
 from talklog.mentions import CueMention, Mention, Span, near, overlap
-from talklog.notes import Due, FollowUp, SpokenCaution
+from talklog.notes import Due, FollowUp
 from talklog.role_rules.cued import DISTANCES, HOURS
 from talklog.roled import RoledNumber
 from talklog.scopes import LONG_PAUSE, SHORT_PAUSE
@@ -288,12 +288,3 @@ def _beginning(context: Context, cue: CueMention) -> int:
         if 0 < cue.first - a.last <= BACK and not context.paused(a.last, cue.first)
     ]
     return close[-1] if close else cue.first
-
-
-def spoken_cautions(context: Context) -> Iterator[SpokenCaution]:
-    """Every warning, in the speaker's words."""
-    end = -1
-    for cue in context.mentions.cues_of("caution"):
-        if cue.first > end:
-            end = _reach(context, cue)
-            yield SpokenCaution(context.transcript.heard(cue.first, end), cue.first, end)

@@ -108,6 +108,7 @@ LAYERS = (
     "parts",
     "findings",
     "followups",
+    "warned",
     "confidence",
     "assemble",
     "explain",

@@ -4,10 +4,10 @@ with the thing that it is about."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 from talklog.mentions import Mention, near
+from talklog.scopes import LONG_PAUSE, SHORT_PAUSE
 from talklog.seeing.kinds import Fate, ReadNote, Span, Told, Work
 from talklog.seeing.spans import decode, unpaused
 from talklog.seeing.things import thing_of
@@ -34,12 +34,14 @@ class Asks(Protocol):
     def things_of(self, name: str, likely: Likely, at: list[int]) -> np.ndarray: ...
 
 
-def _asked(note: ReadNote, by: Asks, name: str, at: Sequence[int]) -> list[Mention | None]:
-    """The thing that each of some words is about."""
+def _asked(
+    note: ReadNote, by: Asks, name: str, at: Sequence[int], pause: float = LONG_PAUSE
+) -> list[Mention | None]:
+    """The thing that each of some words is about; hardly one that is named only after a pause."""
     if not at:
         return []
     chances = by.things_of(name, note.likely, at)
-    return [thing_of(note, row, own) for row, own in zip(chances, at, strict=True)]
+    return [thing_of(note, row, own, pause) for row, own in zip(chances, at, strict=True)]
 
 
 def find_works(note: ReadNote, by: Asks) -> Iterator[Work]:
@@ -80,11 +82,16 @@ def _particles(note: ReadNote, at: int) -> list[int]:
 
 
 def _told(note: ReadNote, by: Asks, name: str, least: float) -> Iterator[Told]:
-    whole = decode(note.likely.words[name], least)
-    spans = [next(unpaused(note.transcript, span)) for span in whole]
+    spans = _in_one_breath(note, name, least)
     things = _asked(note, by, name, [first for first, _ in spans])
     for (first, last), thing in zip(spans, things, strict=True):
         yield Told(thing, first, last)
+
+
+def _in_one_breath(note: ReadNote, name: str, least: float) -> list[Span]:
+    """Spans of words, up to the first pause in each."""
+    whole = decode(note.likely.words[name], least)
+    return [next(unpaused(note.transcript, span)) for span in whole]
 
 
 def find_laters(note: ReadNote, by: Asks) -> Iterator[Told]:
@@ -104,24 +111,60 @@ def _is_work(note: ReadNote, told: Told) -> bool:
 
 def find_states(note: ReadNote, by: Asks) -> Iterator[Told]:
     """States of things, with the words that belong to them."""
-    for state in _told(note, by, "state", SEEN):
-        first, last = _whole_state(note, state.first, state.last)
-        yield replace(state, first=first, last=last)
+    spans = list(_joined(note, _in_one_breath(note, "state", SEEN)))
+    things = _asked(note, by, "state", [first for first, _ in spans], pause=SHORT_PAUSE)
+    for span, thing in zip(spans, things, strict=True):
+        yield Told(thing, *_whole_state(note, *span))
+
+
+def _joined(note: ReadNote, spans: Sequence[Span]) -> Iterator[Span]:
+    """Words that tell no state by themselves, with the state right behind: "probably | shot"."""
+    held: Span | None = None
+    for first, last in spans:
+        if held is not None and held[1] + 1 == first and not _begins_anew(note, first):
+            first = held[0]
+        elif held is not None:
+            yield held
+        held = (first, last) if load().small_words["no_states"].issuperset(
+            note.words[first : last + 1]) else None  # fmt: skip
+        if held is None:
+            yield first, last
+    if held is not None:
+        yield held
 
 
 def _whole_state(note: ReadNote, first: int, last: int) -> Span:
     """With the "not" before it, without small words that end it and what a cue begins anew:
-    "worn | order a new one"."""
+    "worn | order a new one". A phrase of the vocabulary stays whole: "spot on"."""
     small = load().small_words
     cues = near(note.mentions.cues_of(*PART_CUES), first, last)
     last = min([last, *(cue.first - 1 for cue in cues if first < cue.first <= last)])
-    while last > first and note.words[last] in small["never_last"]:
+    while last > first and note.words[last] in small["never_last"] | small["never_ends"]:
         last -= 1
-    while first and note.words[first - 1] in small["negations"]:
-        first -= 1
-    if note.words[last] in small["negations"] and last + 1 < len(note.words):
+    first = _denied_from(note, first)
+    behind = last + 1 < len(note.words) and not _begins_anew(note, last + 1)
+    if note.words[last] in small["negations"] and behind:
         last += 1
-    return first, last
+    known = near(note.mentions.of("condition"), first, last)
+    cut = [m for m in known if m.first <= last and first <= m.last and m.last > m.first]
+    return min([first, *(m.first for m in cut)]), max([last, *(m.last for m in cut)])
+
+
+def _denied_from(note: ReadNote, first: int) -> int:
+    """The "not" before a state, over words that leave it so: "nothing obviously broken"."""
+    small, at = load().small_words, first
+    while at and not _begins_anew(note, at):
+        at -= 1
+        if note.words[at] in small["negations"]:
+            first = at
+        elif note.words[at] not in small["between_negations"]:
+            break
+    return first
+
+
+def _begins_anew(note: ReadNote, at: int) -> bool:
+    """Whether the speaker paused before a word."""
+    return note.transcript.words[at].pause_before >= SHORT_PAUSE
 
 
 def find_fates(note: ReadNote, by: Asks, least: float) -> Iterator[Fate]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from talklog.mentions import Mention, near
 from talklog.nouns import singular
-from talklog.scopes import SHORT_PAUSE, paused
+from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, paused
 from talklog.seeing.kinds import ReadNote, Span
 from talklog.seeing.spans import decode, united, unpaused, words_of
 from talklog.seeing.verbs_as_nouns import MAYBE_NAME, is_noun
@@ -37,13 +37,15 @@ def find_things(note: ReadNote) -> Iterator[Mention]:
             yield _named(note, first, last, inside)
 
 
-def thing_of(note: ReadNote, chances: np.ndarray, at: int) -> Mention | None:
+def thing_of(
+    note: ReadNote, chances: np.ndarray, at: int, pause: float = LONG_PAUSE
+) -> Mention | None:
     """The most probable of ``owners``; a thing named only after a pause is hardly meant, and none
     at all by "nothing loose"."""
     found = owners(note, chances, at)
     if note.words[at] in load().small_words["nothing"]:
         found = {t: c for t, c in found.items() if t is None or not _is_next(note, t, at)}
-    weighed = {thing: chance * (APART if _is_apart(note, thing, at) else 1.0)
+    weighed = {thing: chance * (APART if _is_apart(note, thing, at, pause) else 1.0)
                for thing, chance in found.items()}  # fmt: skip
     return _whole(note, max(weighed, key=weighed.__getitem__))
 
@@ -109,9 +111,11 @@ def _named(note: ReadNote, first: int, last: int, inside: Sequence[Mention]) -> 
 # ---- whose it is ---------------------------------------------------------------------------------
 
 
-def _is_apart(note: ReadNote, thing: Mention | None, at: int) -> bool:
-    """Whether a thing was named only after a long pause: "fitted a new one | battery ..."."""
-    return thing is not None and at < thing.first and paused(note.transcript, at, thing.first)
+def _is_apart(note: ReadNote, thing: Mention | None, at: int, pause: float) -> bool:
+    """Whether a thing was named only after a pause: "fitted a new one | battery ..."."""
+    if thing is None or at >= thing.first:
+        return False
+    return paused(note.transcript, at, thing.first, seconds=pause)
 
 
 def _is_next(note: ReadNote, thing: Mention, at: int) -> bool:
