@@ -10,7 +10,8 @@ from talklog.denied import not_done
 from talklog.mentions import Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, FollowUp
 from talklog.seeing.kinds import Work
-from talklog.undone import is_state, left_undone, long_ago, refused
+from talklog.others import is_of_itself, is_of_others, is_taken_back
+from talklog.undone import is_rather_state, is_state, left_undone, long_ago, refused
 from talklog.vocabulary import load
 
 PLAN = 3  # words between "i'll" and the verb of what is meant to be done
@@ -50,7 +51,7 @@ def actions(context: Context, later: Sequence[FollowUp] = ()) -> Iterator[Action
     the vocabulary that it does not doubt. What lies within one of the follow-ups ``later`` is still
     to do."""
     works = (
-        [work for work in context.seen.works if _is_of_job(context, work)] if context.seen else []
+        [work for work in context.seen.works if _is_of_job(context, work, work.verb)] if context.seen else []
     )
     read = [_worked(context, work, later) for work in works]
     left = [one for one in left_undone(context) if not any(overlap(one, own) for own in read)]
@@ -60,10 +61,12 @@ def actions(context: Context, later: Sequence[FollowUp] = ()) -> Iterator[Action
     yield from sorted([*said, *new], key=lambda action: action.first)
 
 
-def _is_of_job(context: Context, work: Span) -> bool:
-    """Whether work is none of the past, nor a state: "door not locked"."""
+def _is_of_job(context: Context, work: Span, verb: str) -> bool:
+    """Whether work is none of the past or of others, nor a state: "door not locked"."""
     state = refused(context, work.first) and is_state(context, work.first)
-    return not state and not long_ago(context, work)
+    state = state or is_of_itself(context, work, verb) or is_rather_state(context, work.first)
+    past = long_ago(context, work) or is_of_others(context, work)
+    return not (state or past or is_taken_back(context, work))
 
 
 def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
@@ -102,7 +105,7 @@ def _known_actions(context: Context, later: Sequence[FollowUp]) -> Iterator[Acti
     named = (*context.mentions.of("component"), *context.mentions.of("quantity"))
     nouns = sorted(named, key=lambda noun: noun.first)
     for span in context.mentions.of("action"):
-        if _is_noun(context, span, nouns) or not _is_of_job(context, span):
+        if _is_noun(context, span, nouns) or not _is_of_job(context, span, span.name):
             continue
         thing = _object(context, span)
         if thing is None:

@@ -98,6 +98,7 @@ LAYERS = (
     "distrust",
     "glued",
     "undone",
+    "others",
     "denied",
     "beside",
     "actions",

@@ -75,6 +75,7 @@ class Seen:
     maybe_works: frozenset[int] = frozenset()  # words that may be verbs of work, if a rule says so
     maybe_states: frozenset[int] = frozenset()  # the same, of words of states
     sure_states: frozenset[int] = frozenset()  # words that more probably than not are of states
+    no_works: frozenset[int] = frozenset()  # the same, and more probably than verbs of work
     maybe_fates: frozenset[int] = frozenset()  # the same, of parts
 
 
