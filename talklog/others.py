@@ -28,6 +28,22 @@ def is_taken_back(context: Context, span: Span) -> bool:
     return _follows(context, span.last, load().taken_back, SOON)
 
 
+def is_of_nothing(context: Context, span: Span) -> bool:
+    """ "nipped nothing up": but not "changed nothing but the gasket", nor "shaft turned nothing
+    else found", where the thing stands before the verb."""
+    words = _said_behind(context, span.last, 2)
+    close = near(context.components, span.first, span.first)
+    if not words or words[0] not in load().small_words["nothing"]:
+        return False
+    own = any(c.last == span.first - 1 for c in close)
+    return not own and not any(_begins(words[1:], p[:1]) for p in load().exceptions)
+
+
+def is_makeshift(context: Context, span: Span) -> bool:
+    """ "grease it for now": done, until it is done better."""
+    return _follows(context, span.last, load().makeshift, SOON)
+
+
 def is_of_itself(context: Context, span: Span, verb: str) -> bool:
     """Whether a thing did it without anybody: "nut had backed off", "took the stem with it"."""
     if _follows(context, span.last, load().effects.get(verb, ()), BEHIND):

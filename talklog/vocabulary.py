@@ -76,7 +76,7 @@ _SMALL_WORDS = {
     "distrusted_behind",
 }
 _DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches", "durations"}
-_WORK_PHRASES = ("left_undone", "not_reached", "others", "taken_back", "exceptions")
+_WORK_PHRASES = ("left_undone", "not_reached", "others", "taken_back", "exceptions", "makeshift")
 _WORK_WORDS = ("checking", "removing", "auxiliaries", "moving", "of_themselves")
 _HABIT_KEYS = {"quantity", "units", "components"}
 
@@ -156,6 +156,7 @@ class Vocabulary:
     moving: frozenset[str]  # verbs of things that move: "they went in"
     taken_back: tuple[Phrase, ...]  # behind work: it was not done after all
     exceptions: tuple[Phrase, ...]  # behind work: "except the left one"
+    makeshift: tuple[Phrase, ...]  # behind work: it was done until something better is
     of_themselves: frozenset[str]  # actions that things do without anybody: "back out"
     effects: Mapping[str, tuple[Phrase, ...]]  # action -> words behind it that make it no work
     conditions: Phrases

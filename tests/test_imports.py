@@ -101,6 +101,7 @@ LAYERS = (
     "others",
     "denied",
     "beside",
+    "excepted",
     "actions",
     "parts",
     "findings",

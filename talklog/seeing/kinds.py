@@ -26,6 +26,7 @@ class Work:
     first: int
     last: int
     sure: bool = False  # whether it certainly is done, or not
+    open: bool = False  # whether it may as well be the other
 
 
 @dataclass(frozen=True, slots=True)
