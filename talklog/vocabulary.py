@@ -54,7 +54,7 @@ CATEGORIES = frozenset(
     )
 )
 DIRECTIONS = ("forward", "backward", "both")
-TARGETS = ("any", "length", "sized", "time", "bare", "unit", "base")
+TARGETS = ("any", "length", "sized", "time", "bare", "unit", "base", "dated")
 _CUE_KEYS = {"category", "words", "direction", "scope", "targets"}
 _SMALL_WORDS = {
     "particles",
@@ -167,6 +167,7 @@ class Vocabulary:
     opening: frozenset[str]  # words that begin an event of the speaker's own: "when"
     tails: frozenset[str]  # words before a time at the end of work to come: "by september"
     said_tails: frozenset[str]  # those of them that are said with it: "next lift"
+    no_tails: frozenset[str]  # what is no time: "in service"
     sure_tails: frozenset[str]  # those behind which anything is a time
     occasions: frozenset[str]  # words that make a time of what stands behind the others
     stretches: Mapping[str, str]  # "a week" -> P1W
@@ -259,6 +260,7 @@ def _due_words() -> dict[str, Any]:
         "opening": frozenset(dues["opening"]),
         "tails": frozenset(tails["before"]),
         "said_tails": frozenset(tails["said"]),
+        "no_tails": frozenset(tails["never"]),
         "sure_tails": frozenset(tails["sure"]),
         "occasions": frozenset(tails["occasions"]),
         "stretches": dues["stretches"],
