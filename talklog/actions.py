@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-
 from functools import partial
 
 from talklog.beside import taken_away, thing_beside, together
@@ -12,8 +11,8 @@ from talklog.denied import not_done
 from talklog.excepted import excepted
 from talklog.mentions import Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, FollowUp
+from talklog.others import is_makeshift, is_of_itself, is_of_nothing, is_of_others, is_taken_back
 from talklog.seeing.kinds import Work
-from talklog.others import is_of_itself, is_makeshift, is_of_nothing, is_of_others, is_taken_back
 from talklog.undone import is_rather_state, is_state, left_undone, long_ago, refused
 from talklog.verbs import may_be_past, plain_form
 from talklog.vocabulary import load
@@ -57,7 +56,9 @@ def actions(context: Context, later: Sequence[FollowUp] = ()) -> Iterator[Action
     the vocabulary that it does not doubt. What lies within one of the follow-ups ``later`` is still
     to do."""
     works = (
-        [work for work in context.seen.works if _is_of_job(context, work, work.verb)] if context.seen else []
+        [work for work in context.seen.works if _is_of_job(context, work, work.verb)]
+        if context.seen
+        else []
     )
     read = [_worked(context, work, later) for work in works]
     left = [one for one in left_undone(context) if not any(overlap(one, own) for own in read)]
@@ -96,7 +97,9 @@ def _takes(verb: str) -> bool:
 def _is_order(context: Context, work: Work) -> bool:
     """ "they're scuffed, hone them": a verb that is no past form and that the trained reader may
     as well take for work to come; "grease it for now" is done."""
-    plain = not may_be_past(context.transcript.words[work.first].text)
+    words = context.transcript.words
+    named = bool(work.first) and words[work.first - 1].text in ("a", "an", "the")
+    plain = not named and not may_be_past(words[work.first].text)
     order = work.open and plain and not is_makeshift(context, work)
     return order or _goes_on_with_order(context, work)
 

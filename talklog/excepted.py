@@ -34,7 +34,9 @@ def _cue(context: Context, last: int) -> tuple[int, int] | None:
     for first in range(last + 1, min(last + 1 + SOON, len(words))):
         if _breaks(context, first):
             return None
-        own = next((p for p in load().exceptions if tuple(words[first : first + len(p)]) == p), None)
+        own = next(
+            (p for p in load().exceptions if tuple(words[first : first + len(p)]) == p), None
+        )
         if own is not None:
             return first, first + len(own) - 1
     return None

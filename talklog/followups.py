@@ -13,9 +13,10 @@ from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import Due, FollowUp, SpokenCaution
 from talklog.role_rules.cued import DISTANCES, HOURS
 from talklog.roled import MEASURING, RoledNumber
-from talklog.seeing.kinds import Told
 from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, paused
+from talklog.seeing.kinds import Told
 from talklog.transcript import Transcript
+from talklog.verbs import plain_form
 from talklog.vocabulary import load
 
 GAP = 3  # words from one stretch of work to come to the next that is of the same
@@ -79,15 +80,19 @@ def _whole(context: Context) -> Iterator[Told]:
     breath is left out."""
     held: Told | None = None
     for later in context.seen.laters if context.seen is not None else ():
-        if held is not None and later.first - held.last <= GAP:
-            if not paused(context.transcript, held.last, later.first, seconds=SHORT_PAUSE):
-                held = replace(held, last=later.last, thing=later.thing or held.thing)
-                continue
+        if held is not None and _goes_on(context, held, later):
+            held = replace(held, last=later.last, thing=later.thing or held.thing)
+            continue
         if held is not None:
             yield held
         held = later
     if held is not None:
         yield held
+
+
+def _goes_on(context: Context, held: Told, later: Told) -> bool:
+    parted = paused(context.transcript, held.last, later.first, seconds=SHORT_PAUSE)
+    return later.first - held.last <= GAP and not parted
 
 
 def _is_but_a_time(context: Context, later: Span, when: _When) -> bool:
@@ -117,7 +122,9 @@ def _tail(context: Context, later: Span) -> Due | None:
     leads = [at for at in range(max(1, len(words) - TAIL), len(words)) if words[at] in load().tails]
     for at in leads:
         behind = words[at + 1 :]
-        timely = bool(load().occasions & set(behind)) and " ".join(words[at:]) not in load().no_tails
+        timely = (
+            bool(load().occasions & set(behind)) and " ".join(words[at:]) not in load().no_tails
+        )
         own = words[at] in load().sure_tails and not _names_a_thing(context, later, at)
         if behind and (timely or own):
             said = words[at:] if words[at] in load().said_tails else behind
@@ -153,7 +160,7 @@ def _by_cue(context: Context, due_numbers: list[RoledNumber]) -> Iterator[Follow
         due = due_of(context.transcript, number) if number else None
         if number is not None:
             end = max(number.last, min(end, number.last + 1))
-            first, last, due = _either(context, _When(number.first, end, due))
+            _, last, due = _either(context, _When(number.first, end, due))
             end = max(end, last)
         made = _made(context, start, end, due)
         if made.due is not None or cue.cue.targets != "dated":
@@ -346,8 +353,12 @@ def _beginning(context: Context, cue: CueMention) -> int:
         a.first
         for a in near(context.mentions.of("action"), cue.first, cue.last)
         if 0 < cue.first - a.last <= BACK and not context.paused(a.last, cue.first)
+        if plain_form(context.transcript.words[a.first].text)
+        == context.transcript.words[a.first].text
     ]
-    own = [c.first for c in near(context.components, cue.first, cue.first) if c.last == cue.first - 1]
+    own = [
+        c.first for c in near(context.components, cue.first, cue.first) if c.last == cue.first - 1
+    ]
     parted = context.transcript.words[cue.first].pause_before >= SHORT_PAUSE
     return close[-1] if close else own[-1] if own and not parted else cue.first
 

@@ -63,7 +63,7 @@ def _other_before(context: Context, first: int) -> bool:
 
 
 def _subject(said: list[str]) -> list[str]:
-    """The words before a verb up to the end of its subject: without "had", without "drilled and"."""
+    """The words before a verb up to the end of its subject: without "had" and "drilled and"."""
     joins = load().small_words["joins"]
     said = _without_auxiliaries(said)
     while len(said) > 1 and said[-1] in joins and may_be_past(said[-2]):
