@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from talklog.context import Context
 from talklog.mentions import Mention, Span, near
+from talklog.nouns import singular
+from talklog.roled import FILLERS, RoledNumber
 from talklog.scopes import SHORT_PAUSE, paused
+from talklog.vocabulary import load
 
+COUNTED = 3  # words from a number to the thing that it counts: "two good bolts"
 OBJECT = 5  # words between a verb and the thing it is done to
 
 
@@ -34,6 +38,46 @@ def thing_beside(context: Context, span: Mention) -> Mention | None:
     ended = _breaks(context, span.last, after.first)
     parted = ended and not _breaks(context, before[-1].last, span.first)
     return before[-1] if passive or parted else after
+
+
+def taken_away(context: Context, span: Span, thing: Mention | None) -> Mention | None:
+    """What a verb such as "take off" takes away: where a number stands beside it, what that counts,
+    and not the thing talked of: "took off twenty thou" is no thing, "two links taken out" are
+    links."""
+    item, noun = _amount(context, span)
+    if item is None:
+        return thing
+    words = context.transcript.words
+    if item.unit is not None:
+        more = words[item.last + 1].text if item.last + 1 < len(words) else ""
+        return thing if more == "of" else None
+    if thing is not None and 0 < thing.first - item.last <= COUNTED:
+        return thing
+    if noun is None or not _is_name(context, noun):
+        return None
+    name = singular(words[noun].text)
+    return Mention("component", name, noun, noun, base=name)
+
+
+def _amount(context: Context, span: Span) -> tuple[RoledNumber | None, int | None]:
+    """A number right behind a verb, or right before it, and where the noun is that it counts."""
+    for item in near(context.roled, span.first, span.last):
+        between = context.between(span.last, item.first)
+        if item.first > span.last and all(word in FILLERS for word in between):
+            return item, item.last + 1
+        noun = item.last + 1
+        if item.role != "position" and span.first in (noun, noun + (item.unit is None)):
+            return item, noun if noun < span.first else None
+    return None, None
+
+
+def _is_name(context: Context, at: int) -> bool:
+    """Whether a word behind a number can be what it counts."""
+    words, small = context.transcript.words, load().small_words
+    if at >= len(words) or words[at].pause_before >= SHORT_PAUSE:
+        return False
+    none = small["particles"] | small["never_last"] | small["no_names"]
+    return words[at].text not in none
 
 
 def together(span: Span, thing: Mention) -> tuple[int, int]:

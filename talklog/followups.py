@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from talklog.actions import SAME_FORM
@@ -12,13 +12,17 @@ from talklog.denied import not_done
 from talklog.mentions import CueMention, Mention, Span, near, overlap
 from talklog.notes import Due, FollowUp
 from talklog.role_rules.cued import DISTANCES, HOURS
-from talklog.roled import RoledNumber
-from talklog.scopes import LONG_PAUSE, SHORT_PAUSE
+from talklog.roled import MEASURING, RoledNumber
+from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, paused
+from talklog.seeing.kinds import Told
 from talklog.transcript import Transcript
+from talklog.verbs import plain_form
 from talklog.vocabulary import load
 
+GAP = 3  # words from one stretch of work to come to the next that is of the same
 WORK_REACH = 8  # words between the work and the time: "grease the king pins again next week"
 DUE = "due"
+NO_TIMES = (*MEASURING, "position", "meter")  # roles of numbers that say no time to come
 NAME = 4  # words of the name of what is due at most
 JUST = 3  # words from work to come to the time that is said behind it
 TAIL = 5  # words of a time at the end of work to come, at most, with the word before it
@@ -56,11 +60,12 @@ def follow_ups(context: Context, due_numbers: list[RoledNumber]) -> Iterator[Fol
 def _by_reader(context: Context) -> Iterator[FollowUp]:
     """What the trained reader takes for work to come, with the time said in it or right behind."""
     whens = _times(context)
-    for later in context.seen.laters if context.seen is not None else ():
+    for later in _whole(context):
         if _is_meter(context, later):
             continue
         when = next((w for w in whens if later.first <= w.first <= later.last + JUST), None)
         when = when or _said_within(context, later)
+        when = _When(*_either(context, when)) if when else None
         if when and _is_but_a_time(context, later, when):
             continue
         last = max(later.last, when.last) if when else later.last
@@ -68,6 +73,26 @@ def _by_reader(context: Context) -> Iterator[FollowUp]:
         name = later.thing.name if later.thing else None
         due = when.due if when else _event(said) or _tail(context, later)
         yield FollowUp(said, name, due, later.first, last)
+
+
+def _whole(context: Context) -> Iterator[Told]:
+    """The stretches of work to come, those as one between which only a word or two of the same
+    breath is left out."""
+    held: Told | None = None
+    for later in context.seen.laters if context.seen is not None else ():
+        if held is not None and _goes_on(context, held, later):
+            held = replace(held, last=later.last, thing=later.thing or held.thing)
+            continue
+        if held is not None:
+            yield held
+        held = later
+    if held is not None:
+        yield held
+
+
+def _goes_on(context: Context, held: Told, later: Told) -> bool:
+    parted = paused(context.transcript, held.last, later.first, seconds=SHORT_PAUSE)
+    return later.first - held.last <= GAP and not parted
 
 
 def _is_but_a_time(context: Context, later: Span, when: _When) -> bool:
@@ -80,7 +105,7 @@ def _said_within(context: Context, later: Span) -> _When | None:
     """A distance, hours or a stretch of time within work to come: "fifty hours ... then it's due",
     "leave it another month"."""
     for item in near(context.roled, later.first, later.last):
-        due = due_of(context.transcript, item) if item.role != "position" else None
+        due = due_of(context.transcript, item) if item.role not in NO_TIMES else None
         if due is not None and later.first <= item.first <= later.last:
             return _When(item.first, item.last + (item.unit is None), due)
     words = context.transcript.words
@@ -97,7 +122,9 @@ def _tail(context: Context, later: Span) -> Due | None:
     leads = [at for at in range(max(1, len(words) - TAIL), len(words)) if words[at] in load().tails]
     for at in leads:
         behind = words[at + 1 :]
-        timely = bool(load().occasions & set(behind))
+        timely = (
+            bool(load().occasions & set(behind)) and " ".join(words[at:]) not in load().no_tails
+        )
         own = words[at] in load().sure_tails and not _names_a_thing(context, later, at)
         if behind and (timely or own):
             said = words[at:] if words[at] in load().said_tails else behind
@@ -113,8 +140,13 @@ def _names_a_thing(context: Context, later: Span, at: int) -> bool:
 
 
 def _is_meter(context: Context, later: Span) -> bool:
-    """Whether it is, or shares words with, a reading of the machine's meter: that is no work."""
-    return any(n.role == "meter" and overlap(n, later) for n in context.roled)
+    """Whether it is, or shares words with, a reading of the machine's meter, or is but a part of
+    another reading: that is no work."""
+    return any(
+        (n.role == "meter" and overlap(n, later))
+        or (n.role in MEASURING and n.first <= later.first and later.last <= n.last)
+        for n in near(context.roled, later.first, later.last)
+    )
 
 
 def _by_cue(context: Context, due_numbers: list[RoledNumber]) -> Iterator[FollowUp]:
@@ -125,10 +157,29 @@ def _by_cue(context: Context, due_numbers: list[RoledNumber]) -> Iterator[Follow
             continue
         start, end = _beginning(context, cue), _reach(context, cue)
         number = next((n for n in due_numbers if cue.last < n.number.first <= end), None)
+        due = due_of(context.transcript, number) if number else None
         if number is not None:
             end = max(number.last, min(end, number.last + 1))
-        due = due_of(context.transcript, number) if number else None
-        yield _made(context, start, end, due)
+            _, last, due = _either(context, _When(number.first, end, due))
+            end = max(end, last)
+        made = _made(context, start, end, due)
+        if made.due is not None or cue.cue.targets != "dated":
+            yield made
+
+
+def _either(context: Context, when: _When) -> tuple[int, int, Due]:
+    """ "in the spring or fifty hours", "at seventy thousand or six years": both, as they were
+    said."""
+    words = context.transcript.words
+    spans = [*_times(context), *near(context.roled, when.first, when.last)]
+    for span in spans:
+        before, behind = span.last == when.first - 2, span.first in (when.last + 1, when.last + 2)
+        joint = words[when.first - 1] if before else words[span.first - 1]
+        if (before or behind) and joint.text in load().small_words["rivals"]:
+            first, last = min(span.first, when.first), max(span.last, when.last)
+            last += words[last + 1].text in load().durations if last + 1 < len(words) else 0
+            return first, last, Due(event=context.transcript.heard(first, last))
+    return when.first, when.last, when.due
 
 
 def _by_due(context: Context) -> Iterator[FollowUp]:
@@ -213,8 +264,8 @@ def _ends(context: Context, at: int) -> bool:
 
 
 def _named_time(event: tuple[str, ...]) -> str:
-    """ "due october" -> "october"."""
-    return " ".join(event[event[0] == DUE :])
+    """ "due october" -> "october", "tomorrow's job" -> "tomorrow"."""
+    return " ".join(event[event[0] == DUE :]).removesuffix("'s job")
 
 
 @lru_cache(maxsize=1)
@@ -250,11 +301,21 @@ def _told_by_name(context: Context, action: Mention) -> bool:
 
 def _made(context: Context, start: int, end: int, due: Due | None) -> FollowUp:
     said = context.transcript.heard(start, end)
-    thing = next((c for c in context.components if start <= c.first <= end), None)
+    cut = _work_ends(context, start, end)
+    thing = next((c for c in context.components if start <= c.first and c.last < cut), None)
     if thing is None:
         thing, _ = context.component_of(start)
     due = due or _event(said) or _tail(context, Mention("later", said, start, end))
     return FollowUp(said, thing.name if thing else None, due, start, end)
+
+
+def _work_ends(context: Context, start: int, end: int) -> int:
+    """Where the time begins that work to come is due: "the spring" is no spring there, nor is what
+    follows "after" the thing to work on."""
+    words = context.transcript.words
+    whens = [when.first for when in _times(context) if start < when.first]
+    opens = [at for at in range(start + 1, end + 1) if words[at].text in load().opening]
+    return min([end + 1, *whens, *opens])
 
 
 def _event(said: str) -> Due | None:
@@ -265,6 +326,8 @@ def _event(said: str) -> Due | None:
     if event is None:
         words = said.split()
         opens = next((at for at, word in enumerate(words[:-1]) if word in load().opening), None)
+        while opens is not None and words[-1] in load().small_words["never_last"]:
+            words.pop()
         event = " ".join(words[opens:]) if opens is not None else None
     return Due(event=event) if event else None
 
@@ -273,8 +336,12 @@ def _reach(context: Context, cue: CueMention) -> int:
     """The last word that a cue governs: up to its scope, the next long pause or terminator."""
     words, end = context.transcript.words, cue.last
     stops = {stop.first for stop in near(context.mentions.cues_of("terminator"), end, end)}
+    done = {work.first for work in context.seen.works if work.done} if context.seen else set()
+    pause = SHORT_PAUSE if cue.cue.targets == "dated" else LONG_PAUSE
     while end + 1 < len(words) and end - cue.last < cue.cue.scope:
-        if words[end + 1].pause_before >= LONG_PAUSE or (end + 1 in stops and end > cue.last):
+        if words[end + 1].pause_before >= pause or end + 1 in done:
+            break
+        if end + 1 in stops and end > cue.last:
             break
         end += 1
     return end
@@ -286,5 +353,11 @@ def _beginning(context: Context, cue: CueMention) -> int:
         a.first
         for a in near(context.mentions.of("action"), cue.first, cue.last)
         if 0 < cue.first - a.last <= BACK and not context.paused(a.last, cue.first)
+        if plain_form(context.transcript.words[a.first].text)
+        == context.transcript.words[a.first].text
     ]
-    return close[-1] if close else cue.first
+    own = [
+        c.first for c in near(context.components, cue.first, cue.first) if c.last == cue.first - 1
+    ]
+    parted = context.transcript.words[cue.first].pause_before >= SHORT_PAUSE
+    return close[-1] if close else own[-1] if own and not parted else cue.first

@@ -117,6 +117,7 @@ def fits(targets: str, unit: Mention | None) -> bool:
         "bare": unit is None,
         "sized": "length" in quantities,
         "length": unit is None or "length" in quantities,
+        "dated": False,
         "time": unit is None or "time" in quantities,
     }[targets]
 

@@ -77,6 +77,7 @@ def seen_by(
 
 def _seen(note: ReadNote, roled: Sequence[RoledNumber], by: Reads) -> Seen:
     labels = note.likely.words
+    sure_states = over(1 - labels["state"][:, 0], SURE_STATE)
     return Seen(
         things=note.things,
         numbers=see_numbers(note, roled),
@@ -87,7 +88,8 @@ def _seen(note: ReadNote, roled: Sequence[RoledNumber], by: Reads) -> Seen:
         cuts=dict(find_cuts(note, roled)),
         maybe_works=over(1 - labels["work"][:, 0], MAYBE),
         maybe_states=over(1 - labels["state"][:, 0], MAYBE),
-        sure_states=over(1 - labels["state"][:, 0], SURE_STATE),
+        sure_states=sure_states,
+        no_works=sure_states & over(labels["work"][:, 0] - labels["state"][:, 0], 0),
     )
 
 

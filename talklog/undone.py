@@ -32,6 +32,11 @@ def is_state(context: Context, at: int) -> bool:
     return context.seen is not None and at in context.seen.sure_states
 
 
+def is_rather_state(context: Context, at: int) -> bool:
+    """Whether the trained reader takes it for a state rather than for work: "gears stripped"."""
+    return context.seen is not None and at in context.seen.no_works
+
+
 def left_undone(context: Context) -> Iterator[Action]:
     """ "pollen filter not done", "load test not done", "didn't get to the pollen filter"."""
     for first, last in _said(context, load().left_undone):

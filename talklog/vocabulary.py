@@ -56,7 +56,7 @@ CATEGORIES = frozenset(
     )
 )
 DIRECTIONS = ("forward", "backward", "both")
-TARGETS = ("any", "length", "sized", "time", "bare", "unit", "base")
+TARGETS = ("any", "length", "sized", "time", "bare", "unit", "base", "dated")
 _CUE_KEYS = {"category", "words", "direction", "scope", "targets"}
 _SMALL_WORDS = {
     "particles",
@@ -101,6 +101,8 @@ _SMALL_WORDS = {
     "objects",
 }
 _DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches", "durations"}
+_WORK_PHRASES = ("left_undone", "not_reached", "others", "taken_back", "exceptions", "makeshift")
+_WORK_WORDS = ("checking", "removing", "auxiliaries", "moving", "of_themselves")
 _HABIT_KEYS = {"quantity", "units", "components"}
 
 
@@ -175,6 +177,14 @@ class Vocabulary:
     removing: frozenset[str]  # actions that take a part away
     left_undone: tuple[Phrase, ...]  # behind a thing or work: "not done"
     not_reached: tuple[Phrase, ...]  # before a thing: "didn't get to"
+    others: tuple[Phrase, ...]  # before a verb: somebody else did it
+    auxiliaries: frozenset[str]  # words between these and the verb: "had already"
+    moving: frozenset[str]  # verbs of things that move: "they went in"
+    taken_back: tuple[Phrase, ...]  # behind work: it was not done after all
+    exceptions: tuple[Phrase, ...]  # behind work: "except the left one"
+    makeshift: tuple[Phrase, ...]  # behind work: it was done until something better is
+    of_themselves: frozenset[str]  # actions that things do without anybody: "back out"
+    effects: Mapping[str, tuple[Phrase, ...]]  # action -> words behind it that make it no work
     conditions: Phrases
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
@@ -183,6 +193,7 @@ class Vocabulary:
     opening: frozenset[str]  # words that begin an event of the speaker's own: "when"
     tails: frozenset[str]  # words before a time at the end of work to come: "by september"
     said_tails: frozenset[str]  # those of them that are said with it: "next lift"
+    no_tails: frozenset[str]  # what is no time: "in service"
     sure_tails: frozenset[str]  # those behind which anything is a time
     occasions: frozenset[str]  # words that make a time of what stands behind the others
     stretches: Mapping[str, str]  # "a week" -> P1W
@@ -196,7 +207,6 @@ class Vocabulary:
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
     things = _file("components.toml", {"component", "heads", "numbered", "wearing", "liquid"})
-    done = _file("actions.toml", {"action", "checking", "removing", "left_undone", "not_reached"})
     found = _file("conditions.toml", {"conditions", "measuring"})
     small = _file("small_words.toml", _SMALL_WORDS)
     return Vocabulary(
@@ -208,11 +218,7 @@ def load() -> Vocabulary:
         liquids=frozenset(things["liquid"]),
         **_place_words(),
         **_measuring_words(frozenset(things["component"])),
-        actions=parse_phrases("actions.toml", done["action"]),
-        checking=frozenset(done["checking"]),
-        removing=frozenset(done["removing"]),
-        left_undone=_longest_first(done["left_undone"]),
-        not_reached=_longest_first(done["not_reached"]),
+        **_work_words(),
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=_longest_first(found["measuring"]),
         **_due_words(),
@@ -220,6 +226,16 @@ def load() -> Vocabulary:
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
         shapes=parse_shapes(_file("shapes.toml", {"shape"})["shape"]),
     )
+
+
+def _work_words() -> dict[str, Any]:
+    work = _file("actions.toml", {"action", "effects", *_WORK_PHRASES, *_WORK_WORDS})
+    return {
+        "actions": parse_phrases("actions.toml", work["action"]),
+        "effects": {name: _longest_first(texts) for name, texts in work["effects"].items()},
+        **{use: _longest_first(work[use]) for use in _WORK_PHRASES},
+        **{use: frozenset(work[use]) for use in _WORK_WORDS},
+    }
 
 
 def _place_words() -> dict[str, Any]:
@@ -281,6 +297,7 @@ def _due_words() -> dict[str, Any]:
         "opening": frozenset(dues["opening"]),
         "tails": frozenset(tails["before"]),
         "said_tails": frozenset(tails["said"]),
+        "no_tails": frozenset(tails["never"]),
         "sure_tails": frozenset(tails["sure"]),
         "occasions": frozenset(tails["occasions"]),
         "stretches": dues["stretches"],

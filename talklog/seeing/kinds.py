@@ -26,6 +26,7 @@ class Work:
     first: int
     last: int
     sure: bool = False  # whether it certainly is done, or not
+    open: bool = False  # whether it may as well be the other
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,7 @@ class Seen:
     maybe_works: frozenset[int] = frozenset()  # words that may be verbs of work, if a rule says so
     maybe_states: frozenset[int] = frozenset()  # the same, of words of states
     sure_states: frozenset[int] = frozenset()  # words that more probably than not are of states
+    no_works: frozenset[int] = frozenset()  # the same, and more probably than verbs of work
 
 
 @dataclass(frozen=True, slots=True)

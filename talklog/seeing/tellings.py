@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 # Probabilities, chosen on the notes of dev and check: see models/extractor/README.md.
 SURELY_DONE = 0.95  # of work to be done, over that of being work, whatever a rule says
+OPEN = 0.2  # of the less probable of done and to be done, over that of being work
 SEEN = 0.4  # of a word to be in a state
 LATER = 0.7  # of a word to be in later work
 PARTICLE = 0.5  # of a word to belong to a verb before it
@@ -56,7 +57,8 @@ def find_works(note: ReadNote, by: Asks) -> Iterator[Work]:
             continue
         done, still = labels[at, 1], labels[at, 2]
         sure = bool(max(done, still) > SURELY_DONE * (done + still))
-        yield Work(verb, thing, bool(done >= still), at, last, sure)
+        either = bool(min(done, still) > OPEN * (done + still))
+        yield Work(verb, thing, bool(done >= still), at, last, sure, either)
 
 
 def _verb(note: ReadNote, at: int) -> tuple[int, str]:
@@ -78,7 +80,12 @@ def _particles(note: ReadNote, at: int) -> list[int]:
     behind = range(at + 1, min(at + OBJECT, len(note.words)))
     other = next((b for b in behind if labels[b, 1] + labels[b, 2] > DONE), len(note.words))
     found = [b for b in behind if b < other and labels[b, 3] > PARTICLE]
-    return found[:2]
+    return [b for b in found[:2] if not _excepts(note, b)]
+
+
+def _excepts(note: ReadNote, at: int) -> bool:
+    """Whether an exception begins at a word: the "apart" of "greased them apart from one"."""
+    return any(tuple(note.words[at : at + len(own)]) == own for own in load().exceptions)
 
 
 def _told(note: ReadNote, by: Asks, name: str, least: float) -> Iterator[Told]:
