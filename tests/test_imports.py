@@ -95,6 +95,7 @@ LAYERS = (
     "sureness",
     "sequels",
     "rivals",
+    "taken_up",
     "distrust",
     "glued",
     "undone",
