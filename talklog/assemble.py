@@ -29,6 +29,7 @@ from talklog.seeing.kinds import Seen
 from talklog.sequels import settle_sequels
 from talklog.shapes import written_sizes
 from talklog.sureness import judged
+from talklog.taken_up import with_taken_up
 from talklog.trained import final_roles
 from talklog.transcript import Transcript
 from talklog.undecided import undecided
@@ -86,6 +87,7 @@ def context_of(
     seen: Seen | None,
 ) -> Context:
     """All that is known of a note before its numbers become readings."""
+    roled = with_taken_up(transcript, mentions, roled)
     roled = with_distrust(transcript, mentions, with_rivals(transcript, mentions, roled))
     return Context(transcript, mentions, with_glued(transcript, mentions, roled), seen)
 

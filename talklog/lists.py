@@ -22,6 +22,8 @@ LATE_REACH = 30  # words from the first value of such a list to its unit
 CLOSE = 2  # words from the place of a list item to its value ("front right is two point one")
 CORRECTED = 7  # words between a value and the cue that takes it back
 MANY = 24  # so many things at most are counted in a breath
+QUOTED = ("quoted_spec", "other_opinion")
+EITHER = "it was corrected behind a value that was quoted: which of them is not certain"
 NEVER_CARRIED = ("turns", "flats")  # units of doing, not of a list of values
 
 
@@ -161,9 +163,25 @@ def with_corrections(
     result = list(roled)
     for index in range(1, len(result)):
         earlier, item = result[index - 1], result[index]
-        if _correcting(transcript, mentions, earlier, item):
+        if not _correcting(transcript, mentions, earlier, item):
+            continue
+        before = result[index - 2] if index > 1 else None
+        if before and _may_correct(transcript, before, earlier, item):
+            unit = item.unit or (borrowed(before.unit, item.number) if before.unit else None)
+            result[index - 2] = replace(before, doubt=before.doubt or EITHER)
+            result[index] = replace(item, unit=unit, doubt=item.doubt or EITHER)
+        else:
             result[index - 1 : index + 1] = _corrected(earlier, item)
     return result
+
+
+def _may_correct(
+    transcript: Transcript, before: RoledNumber, earlier: RoledNumber, item: RoledNumber
+) -> bool:
+    """ "nine bar, should be eleven, no, ten": the value, or what was quoted behind it."""
+    quoted = earlier.role in QUOTED and earlier.sure and item.role in MEASURING
+    near_by = before.role in MEASURING and 0 < earlier.first - before.last <= LIST_REACH
+    return quoted and near_by and not paused(transcript, before.last, earlier.first)
 
 
 def with_corrected_units(mentions: Mentions, roled: list[RoledNumber]) -> list[RoledNumber]:

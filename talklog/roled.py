@@ -34,6 +34,7 @@ class RoledNumber:
     sure: bool = False
     carried: bool = False
     lent: bool = False
+    weak: bool = False  # its cue is but a hint: the trained reader decides
     whole: tuple[int, int] | None = None  # the words of the size or date that it is part of
     chances: Mapping[str, float] = field(
         default_factory=dict

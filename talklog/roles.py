@@ -66,17 +66,19 @@ def _roled(
     if number.first in chosen.places:
         return RoledNumber(number, None, "position", "the number of a place", sure=True)
     unit = unit_behind(transcript, mentions, number)
-    role, because, sure = role_of(transcript, mentions, number, unit)
+    ruled = role_of(transcript, mentions, number, unit)
     doubt, others = doubt_of(transcript, run, chosen, number, unit)
-    return RoledNumber(number, unit, role, because, doubt, others, sure)
+    return RoledNumber(
+        number, unit, ruled.role, ruled.because, doubt, others, ruled.sure, weak=ruled.weak
+    )
 
 
 def _renewed(transcript: Transcript, mentions: Mentions, item: RoledNumber) -> RoledNumber:
     """A number that was put together has a role of its own."""
     if item.number.form != "mixed" or item.role != "unknown":
         return item
-    role, because, sure = role_of(transcript, mentions, item.number, item.unit)
-    return replace(item, role=role, because=because, sure=sure)
+    ruled = role_of(transcript, mentions, item.number, item.unit)
+    return replace(item, **ruled._asdict())
 
 
 def _with_shapes(transcript: Transcript, roled: list[RoledNumber]) -> list[RoledNumber]:
@@ -91,7 +93,7 @@ def _with_shapes(transcript: Transcript, roled: list[RoledNumber]) -> list[Roled
         unit = result[first].unit if result[first].last <= shaped.last else None
         result[first] = replace(
             result[first], unit=unit, role=shaped.shape.why, because=because, doubt=None, sure=True,
-            whole=(shaped.first, shaped.last),
+            weak=False, whole=(shaped.first, shaped.last),
         )  # fmt: skip
         for at in others:
             result[at] = replace(result[at], role="inside", because=because)

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.transcript import Transcript
-from talklog.vocabulary import ROLE_CUES
+from talklog.vocabulary import ROLE_CUES, load
 
 LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
 STATES = ("as_found", "as_left", "set")
@@ -80,6 +80,41 @@ def _is_had(cue: CueMention, first: int, last: int) -> bool:
     return first > cue.last or 0 < cue.first - last <= JUST_BEFORE
 
 
+def holds(transcript: Transcript, mentions: Mentions, cue: CueMention, span: Mention) -> bool:
+    """Whether a cue that reaches a span settles what it is. It is but a hint over a pause, however
+    short; to a second number that other words than those of a list part from its first; and to a
+    number before it, if another follows ("nine six, minimum nine"). In the notes of train nearly
+    every second such number was a reading."""
+    if not cue.cue.firm:
+        return False
+    behind = cue.first > span.last
+    first, last = (span.last, cue.first) if behind else (cue.last, span.first)
+    if behind:
+        return not paused(transcript, first, last, seconds=SHORT_PAUSE) and not _begins(
+            mentions, cue
+        )
+    runs = near(mentions.numbers, first, last)
+    had = [run.last for run in runs if first < run.first and run.last < last]
+    since = had[-1] if had else first
+    if paused(transcript, since, last, seconds=SHORT_PAUSE):
+        return False
+    return not had or _goes_on(transcript, mentions, since + 1, last)
+
+
+def _goes_on(transcript: Transcript, mentions: Mentions, first: int, end: int) -> bool:
+    """Whether nothing but units, places and words of a list stand between two numbers."""
+    spans = [s for s in near(mentions.spans, first, end) if s.kind in ("unit", "position")]
+    known = {at for span in spans for at in range(span.first, span.last + 1)}
+    listing = load().small_words["listing"]
+    return all(at in known or transcript.words[at].text in listing for at in range(first, end))
+
+
+def _begins(mentions: Mentions, cue: CueMention) -> bool:
+    """Whether a number follows a cue that may look forward too."""
+    runs = near(mentions.numbers, cue.last, cue.last)
+    return any(0 < run.first - cue.last <= NEXT for run in runs)
+
+
 def _begun_anew(mentions: Mentions, cue: CueMention, span: Mention) -> bool:
     """ "down to two mil, book says three minimum": the minimum belongs to what the book says, not
     to the number before it."""
@@ -92,11 +127,17 @@ def _begun_anew(mentions: Mentions, cue: CueMention, span: Mention) -> bool:
 
 
 def _of_the_next(mentions: Mentions, cue: CueMention) -> bool:
-    """ "thirty five psi cold now fifty five": such a cue belongs to the number that follows it."""
+    """ "thirty five psi cold now fifty five": such a cue belongs to the number that follows it, but
+    for one that has a cue of its own: "nine mil now, was nearer thirty"."""
     if cue.cue.category not in STATES:
         return False
+    own = near(mentions.cues_of(*STATES), cue.last, cue.last + NEXT)
     runs = near(mentions.numbers, cue.last, cue.last)
-    return any(0 < run.first - cue.last <= NEXT for run in runs)
+    return any(
+        0 < run.first - cue.last <= NEXT
+        and not any(cue.last < other.first and other.last < run.first for other in own)
+        for run in runs
+    )
 
 
 def nearest(

@@ -13,6 +13,7 @@ from dataclasses import replace
 from talklog.lists import NEVER_CARRIED, borrowed
 from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE
+from talklog.role_rules.cued import HOURS
 from talklog.role_rules.doubts import OF_ANOTHER, PERHAPS_NONE
 from talklog.role_rules.without_cue import FORMS, RANGE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
@@ -37,6 +38,7 @@ NAMED_LEAST = 0.05  # P(reading) from which a value beside its quantity and unit
 BESIDE = 3  # words between a value and the word for what is measured
 JUST = 2  # words between a thing and its value
 METER_FROM = 0.8  # P(meter) from which a number is that of the machine's meter
+METER_PERHAPS = 0.3  # from which what may be one is asked about
 LENT, LENT_SURELY = 0.5, 0.9  # P(unit) from which a bare value gets it, and is not asked about
 FITS_FROM = 0.05  # P(what it measures) from which a value keeps a unit that was said of another
 LENT_NEAR = 9  # words between the value and its unit at most, if it is not asked about
@@ -134,7 +136,7 @@ def _unpaired(item: RoledNumber, chances: Mapping[str, float]) -> Mapping[str, f
 
 
 def _is_cued(item: RoledNumber) -> bool:
-    return item.sure and item.because != RANGE
+    return item.sure and not item.weak and item.because != RANGE
 
 
 def _weighed(item: RoledNumber, read: Mapping[str, float], favoured: float) -> dict[str, float]:
@@ -185,8 +187,12 @@ def _settled(
     """``read``: P(reading) by the reader alone."""
     if item.because == RANGE:
         return _of_range(item, chances, read)
-    set_aside = item.role in ASIDE_BY_RULE or (item.role not in MEASURING and item.sure)
-    if _is_fixed(item) or (set_aside and read < _least_to_read(item)):
+    set_aside = not item.weak and _is_set_aside(item)
+    if _is_fixed(item):
+        return item
+    if _counts_hours(item) and chances["meter"] >= METER_PERHAPS:
+        return _of_meter(item, chances["meter"])
+    if set_aside and read < _least_to_read(item):
         return item
     reading = read if set_aside else _reading(chances)
     enough = READ_FROM_PART if _is_part(item) else READ_FROM
@@ -201,11 +207,30 @@ def _settled(
     if item.role == ARTICLE and best not in MEASURING:
         return item
     changed = _changed(item, best, chances[best])
-    unsure = set_aside or reading < (NAMED_LEAST if named else ASK_BELOW)
+    hinted = item.weak and item.role in QUOTED and reading < READ_OVER_CUE
+    unsure = set_aside or hinted or reading < (NAMED_LEAST if named else ASK_BELOW)
     if best not in MEASURING or not unsure:
         return changed
-    quoted = _is_cued(item) and item.role in QUOTED
+    quoted = (hinted or _is_cued(item)) and item.role in QUOTED
     return _asked(changed, f"{item.because}, so {PERHAPS_NONE}" if quoted else PERHAPS_NONE)
+
+
+def _counts_hours(item: RoledNumber) -> bool:
+    """A stretch of time that may be the reading of an hour meter."""
+    hours = item.unit is not None and item.unit.name in HOURS
+    return hours and item.role == "time_or_date" and not item.sure
+
+
+def _of_meter(item: RoledNumber, chance: float) -> RoledNumber:
+    if chance >= METER_FROM:
+        return _changed(item, "meter", chance)
+    because = f"it may be the reading of the meter: {chance:.0%} by the trained reader"
+    return replace(item, role="unknown", because=because)
+
+
+def _is_set_aside(item: RoledNumber) -> bool:
+    """Whether a rule says that a number is no reading."""
+    return item.role in ASIDE_BY_RULE or (item.role not in MEASURING and item.sure)
 
 
 def _least_to_read(item: RoledNumber) -> float:
@@ -240,7 +265,7 @@ def _of_range(item: RoledNumber, chances: Mapping[str, float], read: float) -> R
 def _is_fixed(item: RoledNumber) -> bool:
     """Whether the reader has no say: dates, sizes, tolerances, plans, ranges that a cue governs."""
     formed = item.whole is not None and item.role != "count"
-    planned = item.sure and item.role in PLANNED
+    planned = item.sure and not item.weak and item.role in PLANNED
     by_form = item.number.form in FORMS and not (item.number.form == ROUGH and item.unit)
     return formed or planned or by_form or item.number.high is not None or item.role in NOT_READ
 

@@ -57,8 +57,13 @@ CATEGORIES = frozenset(
 )
 DIRECTIONS = ("forward", "backward", "both")
 TARGETS = ("any", "length", "sized", "time", "bare", "unit", "base", "dated")
-_CUE_KEYS = {"category", "words", "direction", "scope", "targets"}
+_CUE_KEYS = {"category", "words", "direction", "scope", "targets", "firm"}
 _SMALL_WORDS = {
+    "listing",
+    "past_before",
+    "past_behind",
+    "set_as_quoted",
+    "left_as_quoted",
     "particles",
     "before_names",
     "joins",
@@ -125,6 +130,7 @@ class Cue:
     direction: str
     scope: int
     targets: str = "any"
+    firm: bool = True
 
     @property
     def forward(self) -> bool:
@@ -343,7 +349,14 @@ def parse_cues(tables: Iterable[dict[str, Any]]) -> tuple[Cue, ...]:
         targets = table.get("targets", "any")
         _one_of(targets, TARGETS, f"{where}: targets")
         cues += [
-            Cue(table["category"], phrase(text), table["direction"], int(table["scope"]), targets)
+            Cue(
+                table["category"],
+                phrase(text),
+                table["direction"],
+                int(table["scope"]),
+                targets,
+                bool(table.get("firm", True)),
+            )
             for text in table["words"]
         ]
     return tuple(cues)

@@ -96,6 +96,7 @@ LAYERS = (
     "sureness",
     "sequels",
     "rivals",
+    "taken_up",
     "distrust",
     "glued",
     "undone",

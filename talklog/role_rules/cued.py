@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.numbers import Number
 from talklog.role_rules.without_cue import FORMS, GRADE, is_duration, role_without_cue
 from talklog.roled import MEASURING
-from talklog.scopes import fitting, nearest
+from talklog.scopes import fitting, holds, nearest
 from talklog.transcript import Transcript
 from talklog.vocabulary import ROLE_CUES
 
@@ -22,29 +23,50 @@ METERS = ("mi", "km", "h")
 DISTANCES, HOURS = ("mi", "km"), ("h",)
 SMALLEST_METER = 100  # a bare number on the clock: less is the reading of a dial gauge
 
-Role = tuple[str, str, bool]  # the role, why, and whether it is sure
+
+class Ruled(NamedTuple):
+    """The role of a number by rule; ``sure`` where a cue or its form gave it, ``weak`` where that
+    cue is but a hint."""
+
+    role: str
+    because: str
+    sure: bool
+    weak: bool = False
 
 
 def role_of(
     transcript: Transcript, mentions: Mentions, number: Number, unit: Mention | None
-) -> Role:
-    """The role of a number; sure where a cue or its form gave it."""
+) -> Ruled:
+    """The role of a number, by what is due, its cue, its form or what stands around it."""
     span = Mention("number", "", number.first, unit.last if unit else number.last)
     if _is_due(transcript, mentions, span, number, unit):
-        return "follow_up", "when something is due", True
+        return Ruled("follow_up", "when something is due", sure=True)
     cue = _cue_of(transcript, mentions, span, number, unit)
     if cue is not None and cue.cue.category in STRONGEST:
-        return _by_cue(transcript, cue)
+        return _by_cue(transcript, mentions, cue, span, unit)
     without = role_without_cue(transcript, mentions, number, unit)
     if without is not None and not _is_state(cue, without, number):
-        return (*without, number.form in FORMS or number.high is not None or without == GRADE)
-    return _by_cue(transcript, cue) if cue is not None else ("measured", "no other cue", False)
+        sure = number.form in FORMS or number.high is not None or without == GRADE
+        return Ruled(*without, sure)
+    if cue is None:
+        return Ruled("measured", "no other cue", sure=False)
+    return _by_cue(transcript, mentions, cue, span, unit)
 
 
-def _by_cue(transcript: Transcript, cue: CueMention) -> Role:
+def _by_cue(
+    transcript: Transcript,
+    mentions: Mentions,
+    cue: CueMention,
+    span: Mention,
+    unit: Mention | None,
+) -> Ruled:
     category = cue.cue.category
+    role = "superseded" if category == "denied" else category
     why = f'"{transcript.heard(cue.first, cue.last)}" stands near'
-    return ("superseded" if category == "denied" else category), why, True
+    timed = category == "time_or_date" and unit is not None  # a stretch of time all the same
+    settled = timed or category not in (*ASIDE, "denied")
+    weak = not settled and not holds(transcript, mentions, cue, span)
+    return Ruled(role, why, sure=True, weak=weak)
 
 
 def _is_state(cue: CueMention | None, without: tuple[str, str], number: Number) -> bool:

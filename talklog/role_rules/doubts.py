@@ -10,7 +10,6 @@ from talklog.numbers import Number, NumberRun
 from talklog.places import Chosen
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.transcript import Transcript
-from talklog.vocabulary import load
 
 UNPOINTED = "the point was not said"
 PARTED = "a pause parts the number from its unit"
