@@ -21,4 +21,5 @@ def _begins(note: FoundNote, place: Mention) -> bool:
     words, behind = note.transcript.words, place.last + 1
     begins = place.first == 0 or words[place.first].pause_before >= SHORT_PAUSE
     joined = behind < len(words) and words[behind].pause_before < SHORT_PAUSE
-    return begins and joined and note.transcript.heard(place.first, place.last) not in load().doubtful_places
+    heard = note.transcript.heard(place.first, place.last)
+    return begins and joined and heard not in load().doubtful_places
