@@ -14,7 +14,7 @@ from itertools import pairwise
 from talklog.mentions import Mention, Mentions, near
 from talklog.numbers import Number, find_numbers
 from talklog.places import LARGEST_PLACE
-from talklog.role_rules.doubts import BLURRED, OF_ANOTHER, PERHAPS_NONE
+from talklog.role_rules.doubts import BLURRED, GIVEN_UP
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.scopes import SHORT_PAUSE
 from talklog.transcript import Transcript
@@ -74,7 +74,7 @@ def _with_tails(transcript: Transcript, found: list[RoledNumber]) -> list[RoledN
 
 def _firm(item: RoledNumber) -> str | None:
     """A doubt that stays whatever is known of the number besides."""
-    return None if item.doubt in (OF_ANOTHER, PERHAPS_NONE) else item.doubt
+    return None if item.doubt in GIVEN_UP else item.doubt
 
 
 def _is_tail(transcript: Transcript, one: RoledNumber, other: RoledNumber) -> bool:

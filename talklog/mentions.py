@@ -7,7 +7,7 @@ pass over the transcript's own words (its tokeniser is not used, so word indices
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any, Protocol, TypeVar
@@ -122,7 +122,7 @@ def find_mentions(transcript: Transcript) -> Mentions:
         for cue in names
     )
     kept = [span for span in _longest(spans) if span.name != NO_PLACE]
-    kept = list(_without_discourse(kept))
+    kept = list(_without_phases(_without_discourse(kept)))
     return Mentions(
         find_numbers(transcript.words),
         tuple(sorted(_compounds(kept, transcript), key=lambda s: (s.first, s.last))),
@@ -250,6 +250,15 @@ def _without_discourse(spans: Sequence[Mention]) -> Iterator[Mention]:
     places = {span.first for span in spans if span.kind == "position"}
     for span in spans:
         if not (span.name in DISCOURSE and span.kind == "position" and span.last + 1 in places):
+            yield span
+
+
+def _without_phases(spans: Iterable[Mention]) -> Iterator[Mention]:
+    """Without the v of "v to earth one fifty": a unit whose word begins a longer place is none."""
+    spans = list(spans)
+    places = {span.first: span.last for span in spans if span.kind == "position"}
+    for span in spans:
+        if span.kind != "unit" or places.get(span.first, -1) <= span.last:
             yield span
 
 

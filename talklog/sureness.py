@@ -22,7 +22,7 @@ from talklog.notearrays import QUANTITIES
 from talklog.notes import Reading
 from talklog.places import LARGEST_PLACE
 from talklog.quantity import unit_chances
-from talklog.role_rules.doubts import OF_ANOTHER, PERHAPS_NONE
+from talklog.role_rules.doubts import GIVEN_UP, OF_ANOTHER, PERHAPS_NONE
 from talklog.role_rules.without_cue import ATTRIBUTIVE
 from talklog.roled import MEASURING, RoledNumber
 from talklog.seeing.kinds import NumberSeen
@@ -32,7 +32,6 @@ FAR = 9  # words: a unit that was said farther off is less sure
 LEAST = 0.003  # added to both sides of a probability, so that none is certain
 ARTICLES = ("a", "an", "the", "this", "that", "of")
 UNCLEAR = "it is not certain what it measures"
-GIVEN_UP = (OF_ANOTHER, PERHAPS_NONE)  # doubts of rules that the model decides upon instead
 FEATURES = (
     "constant",
     "reading",  # log odds of its being a reading, by the reader

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from talklog.mentions import Mention, Mentions, near
+from talklog.number_words.names import counts_on
 from talklog.numbers import Number
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.transcript import Transcript
@@ -24,7 +25,10 @@ def _is_of_the_next(
     transcript: Transcript, mentions: Mentions, number: Number, unit: Mention
 ) -> bool:
     """ "first one point one, second nought point six": a word behind a pause, with a number right
-    behind it, is no unit of the number before; nor the second of "top fourteen second sixteen"."""
+    behind it, is no unit of the number before; nor the second of "top fourteen second sixteen" and
+    of "first notch ten second notch twenty"."""
+    if counts_on(transcript.words, unit.first):
+        return True
     parted = paused(transcript, number.last, unit.first, seconds=SHORT_PAUSE)
     ordinal = transcript.words[unit.first].text == SECOND and abs(number.value) > 1
     after = unit.last + 1
