@@ -14,6 +14,7 @@ from decimal import Decimal
 
 from talklog.mentions import Mention, Mentions, near
 from talklog.numbers import Number
+from talklog.rates import RATE, is_rate
 from talklog.roled import ARTICLE, RoledNumber
 from talklog.transcript import Transcript
 
@@ -29,6 +30,7 @@ TOGETHER = {
     ("ft", "in"): 12, ("lb", "oz"): 16,
 }  # fmt: skip
 PART = "tenth"  # a unit that is a part of something else by its name
+WHOLE = ("full", "whole", "good", "clear", "complete", "solid")  # "a full volt"
 PARTS = ("half", "quarter", "third", "eighth", "of")  # before "a mil"
 BROKEN = ("fraction", "decimal", "tail")  # forms of what follows "and"
 
@@ -55,7 +57,7 @@ def with_mixed(
     for unit in mentions.of("unit"):
         at = _article(words, unit)
         if at is not None and not covered & {at, unit.first}:
-            result[at] = _one(unit, at)
+            result[at] = _one(words, unit, at)
     return sorted(result.values(), key=lambda item: item.first)
 
 
@@ -98,15 +100,17 @@ def _article(words: Sequence[str], unit: Mention) -> int | None:
     """Where the article of "a mil" and "a turn" stands; not of "twelve a minute": no stretch of
     time, and no unit after a rate."""
     at = unit.first if words[unit.first] in ("a", "an") else unit.first - 1
+    at -= at > 0 and words[at] in WHOLE
     before = words[at - 1] if at > 0 else ""
     other = unit.name == PART or before in PARTS or words[unit.last + 1 : unit.last + 2] == ["or"]
     time = any(own.quantities[0] == "time" for own in unit.units)
     return at if at >= 0 and words[at] in ("a", "an") and not other and not time else None
 
 
-def _one(unit: Mention, at: int) -> RoledNumber:
+def _one(words: Sequence[str], unit: Mention, at: int) -> RoledNumber:
     number = Number(at, at, Decimal(1), "1", "article")
-    return RoledNumber(number, unit, ARTICLE, "an article before a unit")
+    doubt = RATE if is_rate(words[unit.last + 1 : unit.last + 3]) else None
+    return RoledNumber(number, unit, ARTICLE, "an article before a unit", doubt)
 
 
 def _behind(

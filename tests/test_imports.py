@@ -63,6 +63,7 @@ LAYERS = (
     "notearrays",
     "notereader",
     "verbs",
+    "rates",
     "mixed",
     "lists",
     "role_rules.units_behind",

@@ -93,7 +93,8 @@ def _skip_cost(line: Line, at: int, *, begins: bool) -> float | None:
     if token.kind in ("minus", "plus_minus", "repeat", "point") and begins:
         return NEVER
     if token.text in lexicon().lists["unit_like.words"]:
-        return 0.2 if after_number else 1.2
+        lone = line.kind(at - 1) == "article" and line.kind(at - 2) not in NUMBER_KINDS
+        return 0.2 if after_number and not lone else 1.2  # "a tenth" is a number, "six tenths" 0.6
     if token.kind == "oh" and after_number:
         return 1.4
     return SKIPPED.get(token.kind)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.numbers import Number
+from talklog.rates import RATE
 from talklog.role_rules.without_cue import FORMS, GRADE, is_duration, role_without_cue
 from talklog.roled import MEASURING
 from talklog.scopes import fitting, nearest
@@ -33,9 +34,9 @@ def role_of(
     if _is_due(transcript, mentions, span, number, unit):
         return "follow_up", "when something is due", True
     cue = _cue_of(transcript, mentions, span, number, unit)
-    if cue is not None and cue.cue.category in STRONGEST:
-        return _by_cue(transcript, cue)
     without = role_without_cue(transcript, mentions, number, unit)
+    if cue is not None and cue.cue.category in STRONGEST and not _is_of_a_rate(cue, without):
+        return _by_cue(transcript, cue)
     if without is not None and not _is_state(cue, without, number):
         return (*without, number.form in FORMS or number.high is not None or without == GRADE)
     return _by_cue(transcript, cue) if cue is not None else ("measured", "no other cue", False)
@@ -45,6 +46,11 @@ def _by_cue(transcript: Transcript, cue: CueMention) -> Role:
     category = cue.cue.category
     why = f'"{transcript.heard(cue.first, cue.last)}" stands near'
     return ("superseded" if category == "denied" else category), why, True
+
+
+def _is_of_a_rate(cue: CueMention, without: tuple[str, str] | None) -> bool:
+    """ "two and a half a minute": the minute is no time that something took."""
+    return cue.cue.category == "time_or_date" and without == ("unknown", RATE)
 
 
 def _is_state(cue: CueMention | None, without: tuple[str, str], number: Number) -> bool:

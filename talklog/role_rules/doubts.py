@@ -17,6 +17,7 @@ PARTED = "a pause parts the number from its unit"
 # Doubts that the model of sureness decides upon.
 OF_ANOTHER = "the unit was said only of another value"
 PERHAPS_NONE = "it may be no reading of this job"
+OF_WHAT = "tenths of a thou or of a millimetre"
 GIVEN_UP = (OF_ANOTHER, PERHAPS_NONE)
 BLURRED = "where one number ends and the next begins could not be heard"
 POINT = "point"  # of a decimal, or of a name: "set point"

@@ -46,7 +46,7 @@ def _unit_starts(transcript: Transcript, mentions: Mentions, number: Number) -> 
             yield place.last + 1
     following = [word.text for word in transcript.words[after : after + 2]]
     if number.form in ("fraction", "decimal", "mixed"):
-        if following[:1] in (["a"], ["an"]):
+        if following[:1] in (["a"], ["an"]) and number.value < 1:  # "one and a half a minute"
             yield after + 1
         if following[:1] == ["of"]:
             yield after + 1 + (following[1:] in (["a"], ["an"]))
