@@ -16,7 +16,8 @@ from talklog.numbers import NumberRun, find_numbers
 from talklog.transcript import Transcript
 from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 
-NO_PLACE = ""  # name of a phrase in which the word of a place is none: "all right"
+NO_NAME = ""  # name of a phrase in which a place or a unit is none: "all right", "all bar one"
+NO_UNIT = UnitWords(NO_NAME, (), (), frozenset())
 AS_SAID = ("cue", "position")  # also found where their words end in 's
 DISCOURSE = ("right",)  # places that also begin a sentence
 BREAK = 0.3  # seconds: a pause that parts two things
@@ -121,7 +122,7 @@ def find_mentions(transcript: Transcript) -> Mentions:
         if kind == "cue"
         for cue in names
     )
-    kept = [span for span in _longest(spans) if span.name != NO_PLACE]
+    kept = [span for span in _longest(spans) if span.name != NO_NAME]
     kept = list(_without_phases(_without_discourse(kept)))
     return Mentions(
         find_numbers(transcript.words),
@@ -213,7 +214,9 @@ def _phrases(vocabulary: Vocabulary) -> dict[tuple[str, tuple[str, ...]], list[A
     for phrase in vocabulary.measuring:
         found.setdefault(("state", phrase), []).append(" ".join(phrase))
     for phrase in vocabulary.not_places:
-        found.setdefault(("position", phrase), []).append(NO_PLACE)
+        found.setdefault(("position", phrase), []).append(NO_NAME)
+    for phrase in vocabulary.not_units:
+        found.setdefault(("unit", phrase), []).append(NO_UNIT)
     for cue in vocabulary.cues:
         found.setdefault(("cue", cue.phrase), []).append(cue)
     return found

@@ -24,7 +24,7 @@ FEWEST = 3  # places that make a list without a place word
 CHANGED = ("from", "all")  # words before two numbers with a "to" between that are no range
 PAIR = 2
 THOU, TENTH = "thou", "tenth"
-# Units that are said as parts of a number, and how many make one: "three thousandths", "two tenths".
+# Units that are said as parts of a number, "two tenths", and how many of them make one.
 PARTS = {THOU: 1000, TENTH: 10}
 METRIC = ("mm", "um", "cm")  # of somebody who says them, "two tenths" is 0.2 mm
 SAID_OF_IT = 3  # words from a place to its value, with "was at" between

@@ -15,7 +15,7 @@ from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
 from talklog.places import TENTH, THOU
 from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of, unit_chances
-from talklog.role_rules.doubts import GIVEN_UP, OF_WHAT, UNPOINTED
+from talklog.role_rules.doubts import OF_ANOTHER, OF_WHAT, UNPOINTED
 from talklog.roled import MEASURING, RoledNumber
 from talklog.vocabulary import UnitWords, load
 
@@ -139,12 +139,12 @@ def _may_be(context: Context, first: int, name: str, quantity: Quantity) -> Iter
 
 
 def _doubt(context: Context, item: RoledNumber, measure: Measure) -> str | None:
-    """Why a reading must be asked about. What the model of sureness may decide upon yields to what
-    it may not: a value whose unit was not said stays asked about."""
+    """Why a reading must be asked about. That its unit belongs to another thing says more than
+    that it belongs to another value."""
+    own = None if measure.doubt == OF_ANOTHER_THING and item.doubt == OF_ANOTHER else item.doubt
     below = item.number.value < 0 and measure.quantity not in load().signed
     negative = f"a {measure.quantity} below nothing" if below else None
-    others = measure.doubt or negative or _doubtful_place(context, item)
-    return others or item.doubt if item.doubt in GIVEN_UP else item.doubt or others
+    return own or measure.doubt or negative or _doubtful_place(context, item)
 
 
 def _doubtful_place(context: Context, item: RoledNumber) -> str | None:

@@ -9,8 +9,11 @@ from talklog.number_words.names import counts_on
 from talklog.numbers import Number
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.transcript import Transcript
+from talklog.vocabulary import load
 
 SECOND = "second"  # a place in a row, or a unit
+TURNS = "turns"
+LONGEST = 3  # words of a phrase before a part of a turn
 
 
 def unit_behind(transcript: Transcript, mentions: Mentions, number: Number) -> Mention | None:
@@ -18,7 +21,19 @@ def unit_behind(transcript: Transcript, mentions: Mentions, number: Number) -> M
     eight of an ohm", "thirty one back p s i"."""
     starts = _unit_starts(transcript, mentions, number)
     unit = next((unit for at in starts if (unit := _unit_at(mentions, at))), None)
-    return unit if unit and not _is_of_the_next(transcript, mentions, number, unit) else None
+    if unit is None:
+        return _turns(transcript, number)
+    return None if _is_of_the_next(transcript, mentions, number, unit) else unit
+
+
+def _turns(transcript: Transcript, number: Number) -> Mention | None:
+    """ "to thirty newton metres then back a quarter": of a turn, as an empty span behind it."""
+    words = [word.text for word in transcript.words[max(0, number.first - LONGEST) : number.first]]
+    said = [" ".join(words[at:]) for at in range(len(words))]
+    if number.form != "fraction" or load().small_words["before_turns"].isdisjoint(said):
+        return None
+    turns = tuple(unit for unit in load().units if unit.name == TURNS)
+    return Mention("unit", TURNS, number.last + 1, number.last, turns)
 
 
 def _is_of_the_next(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from talklog.lists import JOINING, LIST_REACH
 from talklog.mentions import Mention, Mentions, near
 from talklog.numbers import Number
