@@ -75,7 +75,7 @@ def choose(
             return replace(listed, sure=plain or len(listed.places) > 1)
         if listed is not None and started and _point_after_place(words, run):
             return Chosen(_plain_choice(words, mentions, run), rivals=listed.numbers[1:2])
-    if run.alike:
+    if run.alike and all(number.high is None for number in run.readings[0]):
         return Chosen(run.alike, settled=True)
     return Chosen(_plain_choice(words, mentions, run))
 

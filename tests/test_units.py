@@ -123,7 +123,7 @@ WORKED = [  # computed from the exact factors
     ("0.3125", "in", "7.9375", "mm"), ("0.375", "in", "9.525", "mm"),
     ("0.21875", "in", "5.55625", "mm"), ("0.5", "turns", "180", "deg"),
     ("0.25", "turns", "90", "deg"), ("1", "flats", "60", "deg"), ("2", "thou/in", "2", "mm/m"),
-    ("2", "Gohm", "2000", "Mohm"),
+    ("2", "Gohm", "2000", "Mohm"), ("90", "mm/min", "1.5", "mm/s"),
 ]  # fmt: skip
 
 

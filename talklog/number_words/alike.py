@@ -61,7 +61,7 @@ def _form(line: Line, at: int, atom: Atom) -> Form | None:
     if atom.form not in FORMS or atom.high is not None:
         return None
     whole, _, part = atom.said.partition(".")
-    said = line.kind(at) != "point"
+    said = line.kind(at + (line.kind(at) == "minus")) != "point"
     return (True, said, len(part)) if part else (False, True, len(whole))
 
 
