@@ -112,14 +112,14 @@ def counted(part: Number, unit: Mention) -> Number:
     """0.128, of which the last words are the unit -> 128."""
     value = part.value * PARTS[unit.name]
     said = f"{value.normalize():f}"
-    return replace(part, last=unit.first - 1, value=value, said=said, form="integer")
+    return replace(part, last=unit.first - 1, value=Decimal(said), said=said, form="integer")
 
 
 def _divided(number: Number, unit: Mention) -> Number:
     """1.5, with "tenths" behind it -> 0.15."""
     value = number.value / PARTS[unit.name]
     said = f"{value.normalize():f}"
-    return replace(number, last=unit.last, value=value, said=said, form="fraction")
+    return replace(number, last=unit.last, value=Decimal(said), said=said, form="fraction")
 
 
 def _point_after_place(words: Sequence[Word], run: NumberRun) -> bool:

@@ -9,7 +9,7 @@ from talklog.number_words.lexicon import lexicon
 from talklog.transcript import Word
 
 LIST_REACH = 12  # words between two places in a row that count on
-VALUE_REACH = 3  # words from a place in a row to its value: "second notch is at twenty"
+VALUE_REACH = 6  # words from a place in a row to its value: "third is supposed to be forty"
 POSSESSIVES = ("'s", "’s")
 
 
