@@ -88,7 +88,7 @@ def _before_its_unit(
     for unit in near(mentions.of("unit"), run.last, run.last):
         alone = [reading[0] for reading in run.readings if len(reading) == 1]
         of_more = [word.text for word in words[unit.last + 1 : unit.last + 2]] == ["of"]
-        written = _is_written(mentions, unit) and not of_more
+        written = _is_written(mentions, unit) and not (of_more or _goes_with(words, mentions, run))
         if written and run.first < unit.first <= run.last <= unit.last:
             whole = next((n for n in alone if n.last == unit.first - 1), None)
             part = next((n for n in alone if n.form == "fraction" and n.last == run.last), None)
@@ -106,6 +106,13 @@ def _is_written(mentions: Mentions, unit: Mention) -> bool:
         return unit.name in PARTS
     said = {other.name for other in mentions.of("unit")}
     return THOU in said and said.isdisjoint(METRIC)
+
+
+def _goes_with(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> bool:
+    """ "a thou and two tenths": 1.2 of the unit before."""
+    units = near(mentions.of("unit"), run.first, run.first)
+    joined = run.first > 1 and words[run.first - 1].text == "and"
+    return joined and any(unit.last == run.first - 2 for unit in units)
 
 
 def counted(part: Number, unit: Mention) -> Number:
