@@ -17,7 +17,7 @@ from talklog.places import LARGEST_PLACE
 from talklog.role_rules.doubts import BLURRED, GIVEN_UP
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.scopes import SHORT_PAUSE
-from talklog.transcript import Transcript
+from talklog.transcript import Transcript, Word
 from talklog.vocabulary import load
 
 REACH = 16  # words between a place and the number that counts on from it
@@ -111,10 +111,19 @@ def _is_nearer(rest: Number, number: Number, before: RoledNumber | None) -> bool
 
 
 def _goes_over_a_pause(transcript: Transcript, number: Number) -> bool:
-    """Whether a pause parts the digits behind a point."""
+    """Whether a pause parts the digits behind a point, or the last word of a number that has an end
+    before it: "two hundred and fifty | one at the axle"."""
     words = transcript.words[number.first : number.last + 1]
+    ended = words[-1].pause_before >= SHORT_PAUSE and words[-2:-1] and _ends(words[-2].text)
+    if ended and _place(transcript, number.last):
+        return True
     at = next((at for at, word in enumerate(words) if word.text == "point"), len(words))
     return any(word.pause_before >= SHORT_PAUSE for word in words[at + 2 :])
+
+
+def _ends(word: str) -> bool:
+    """Whether a number may end with a word: not with "and" or "point"."""
+    return bool(find_numbers((Word(word),)))
 
 
 def _rest(mentions: Mentions, number: Number) -> Number | None:

@@ -7,7 +7,7 @@ pass over the transcript's own words (its tokeniser is not used, so word indices
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import Any, Protocol, TypeVar
@@ -16,7 +16,8 @@ from talklog.numbers import NumberRun, find_numbers
 from talklog.transcript import Transcript
 from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 
-NO_PLACE = ""  # name of a phrase in which the word of a place is none: "all right"
+NO_NAME = ""  # name of a phrase in which a place or a unit is none: "all right", "all bar one"
+NO_UNIT = UnitWords(NO_NAME, (), (), frozenset())
 AS_SAID = ("cue", "position")  # also found where their words end in 's
 DISCOURSE = ("right",)  # places that also begin a sentence
 BREAK = 0.3  # seconds: a pause that parts two things
@@ -121,8 +122,8 @@ def find_mentions(transcript: Transcript) -> Mentions:
         if kind == "cue"
         for cue in names
     )
-    kept = [span for span in _longest(spans) if span.name != NO_PLACE]
-    kept = list(_without_discourse(kept))
+    kept = [span for span in _longest(spans) if span.name != NO_NAME]
+    kept = list(_without_phases(_without_discourse(kept)))
     return Mentions(
         find_numbers(transcript.words),
         tuple(sorted(_compounds(kept, transcript), key=lambda s: (s.first, s.last))),
@@ -213,7 +214,9 @@ def _phrases(vocabulary: Vocabulary) -> dict[tuple[str, tuple[str, ...]], list[A
     for phrase in vocabulary.measuring:
         found.setdefault(("state", phrase), []).append(" ".join(phrase))
     for phrase in vocabulary.not_places:
-        found.setdefault(("position", phrase), []).append(NO_PLACE)
+        found.setdefault(("position", phrase), []).append(NO_NAME)
+    for phrase in vocabulary.not_units:
+        found.setdefault(("unit", phrase), []).append(NO_UNIT)
     for cue in vocabulary.cues:
         found.setdefault(("cue", cue.phrase), []).append(cue)
     return found
@@ -250,6 +253,15 @@ def _without_discourse(spans: Sequence[Mention]) -> Iterator[Mention]:
     places = {span.first for span in spans if span.kind == "position"}
     for span in spans:
         if not (span.name in DISCOURSE and span.kind == "position" and span.last + 1 in places):
+            yield span
+
+
+def _without_phases(spans: Iterable[Mention]) -> Iterator[Mention]:
+    """Without the v of "v to earth one fifty": a unit whose word begins a longer place is none."""
+    spans = list(spans)
+    places = {span.first: span.last for span in spans if span.kind == "position"}
+    for span in spans:
+        if span.kind != "unit" or places.get(span.first, -1) <= span.last:
             yield span
 
 

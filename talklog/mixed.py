@@ -14,8 +14,10 @@ from decimal import Decimal
 
 from talklog.mentions import Mention, Mentions, near
 from talklog.numbers import Number
+from talklog.rates import RATE, is_rate
 from talklog.roled import ARTICLE, RoledNumber
 from talklog.transcript import Transcript
+from talklog.vocabulary import load
 
 # Units of which the hundredths go unnamed, and the words for them. Common practice, no source.
 HUNDREDS = {
@@ -26,9 +28,13 @@ HUNDREDS = {
 # (BIPM, SI Brochure; NIST Handbook 44, appendix C).
 TOGETHER = {
     ("l", "ml"): 1000, ("m", "cm"): 100, ("m", "mm"): 1000, ("kg", "g"): 1000,
-    ("ft", "in"): 12, ("lb", "oz"): 16,
+    ("ft", "in"): 12, ("lb", "oz"): 16, ("deg", "min"): 60,
 }  # fmt: skip
+PLACES = 6  # decimals of a sum that has no end: two degrees forty in degrees
+ANGLES = ("angle", "toe")  # what is said in degrees and minutes
+NO_VALUE = ("side", "terminal", "post", "lead", "cable", "lug", "pole", "end", "earth", "clamp")
 PART = "tenth"  # a unit that is a part of something else by its name
+WHOLE = ("full", "whole", "good", "clear", "complete", "solid")  # "a full volt"
 PARTS = ("half", "quarter", "third", "eighth", "of")  # before "a mil"
 BROKEN = ("fraction", "decimal", "tail")  # forms of what follows "and"
 
@@ -38,7 +44,9 @@ def with_mixed(
 ) -> list[RoledNumber]:
     """The numbers, with a unit and a part of one behind it made one number."""
     words = [word.text for word in transcript.words]
-    result = {item.first: item for item in _sums(words, roled)}
+    angles = any(said.name in ANGLES for said in mentions.of("quantity"))
+    summed = [_signed(words, item) if angles else item for item in _sums(words, roled, angles)]
+    result = {item.first: item for item in summed}
     roled = list(result.values())
     for unit in mentions.of("unit"):
         part = _behind(words, unit, roled)
@@ -55,16 +63,30 @@ def with_mixed(
     for unit in mentions.of("unit"):
         at = _article(words, unit)
         if at is not None and not covered & {at, unit.first}:
-            result[at] = _one(unit, at)
+            result[at] = _one(words, unit, at)
     return sorted(result.values(), key=lambda item: item.first)
 
 
-def _sums(words: Sequence[str], roled: Sequence[RoledNumber]) -> list[RoledNumber]:
-    """The numbers, with two of one kind that are said together made one."""
+def _signed(words: Sequence[str], item: RoledNumber) -> RoledNumber:
+    """ "camber two point one degrees negative": below nothing, with its sign behind it."""
+    behind = words[item.last + 1 : item.last + 3]
+    below = behind[:1] and behind[0] in load().small_words["below_nothing"]
+    measured = item.unit is None or item.unit.name in ("deg", "min")
+    plain = item.number.high is None and item.number.value > 0
+    if not (below and measured and plain) or (behind[1:] and behind[1] in NO_VALUE):
+        return item
+    number = item.number
+    signed = replace(number, value=-number.value, said=f"-{number.said}")
+    return replace(item, number=signed)
+
+
+def _sums(words: Sequence[str], roled: Sequence[RoledNumber], angles: bool) -> list[RoledNumber]:
+    """The numbers, with two of one kind that are said together made one; ``angles``: whether one
+    was spoken of, for "thirty degrees ten minutes" may be a temperature and a time."""
     found: list[RoledNumber] = []
     for item in roled:
         last = found[-1] if found else None
-        joined = _sum(last, item) if last and _beside(words, last, item) else None
+        joined = _sum(last, item, angles) if last and _beside(words, last, item) else None
         found[len(found) - bool(joined) :] = [joined or item]
     return found
 
@@ -73,16 +95,19 @@ def _beside(words: Sequence[str], one: RoledNumber, other: RoledNumber) -> bool:
     return list(words[one.last + 1 : other.first]) in ([], ["and"])
 
 
-def _sum(one: RoledNumber, other: RoledNumber) -> RoledNumber | None:
+def _sum(one: RoledNumber, other: RoledNumber, angles: bool) -> RoledNumber | None:
     """One number in the larger unit where the parts are tenths, else in the smaller."""
     names = [[own.name for own in item.unit.units] if item.unit else [] for item in (one, other)]
     pair = next((p for p in TOGETHER if p[0] in names[0][:1] and p[1] in names[1]), None)
     plain = one.number.high is None and other.number.high is None
     if pair is None or not plain or not 0 < other.number.value < TOGETHER[pair]:
         return None
+    if pair[0] == "deg" and not angles:
+        return None
     parts = Decimal(TOGETHER[pair])
     if parts % 10 == 0:
-        own, name, value = one, pair[0], one.number.value + other.number.value / parts
+        own, name = one, pair[0]
+        value = round(one.number.value + other.number.value / parts, PLACES)
     else:
         own, name, value = other, pair[1], one.number.value * parts + other.number.value
     assert own.unit is not None and other.unit is not None
@@ -98,15 +123,17 @@ def _article(words: Sequence[str], unit: Mention) -> int | None:
     """Where the article of "a mil" and "a turn" stands; not of "twelve a minute": no stretch of
     time, and no unit after a rate."""
     at = unit.first if words[unit.first] in ("a", "an") else unit.first - 1
+    at -= at > 0 and words[at] in WHOLE
     before = words[at - 1] if at > 0 else ""
     other = unit.name == PART or before in PARTS or words[unit.last + 1 : unit.last + 2] == ["or"]
     time = any(own.quantities[0] == "time" for own in unit.units)
     return at if at >= 0 and words[at] in ("a", "an") and not other and not time else None
 
 
-def _one(unit: Mention, at: int) -> RoledNumber:
+def _one(words: Sequence[str], unit: Mention, at: int) -> RoledNumber:
     number = Number(at, at, Decimal(1), "1", "article")
-    return RoledNumber(number, unit, ARTICLE, "an article before a unit")
+    doubt = RATE if is_rate(words[unit.last + 1 : unit.last + 3]) else None
+    return RoledNumber(number, unit, ARTICLE, "an article before a unit", doubt)
 
 
 def _behind(

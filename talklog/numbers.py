@@ -13,6 +13,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
 
+from talklog.number_words.alike import alike_steps
+from talklog.number_words.atoms import find_atoms
 from talklog.number_words.kinds import LONG_PAUSE, SHORT_PAUSE, Atom, Line, Token
 from talklog.number_words.search import cheapest_paths
 from talklog.number_words.tokens import find_lines
@@ -64,11 +66,13 @@ class Number:
 @dataclass(frozen=True, slots=True)
 class NumberRun:
     """A stretch of number words. ``readings`` are complete ways to read it, most usual first:
-    "one ten" -> ((110,), (1, 10)). There is always at least one, at most ``MAX_READINGS``."""
+    "one ten" -> ((110,), (1, 10)). There is always at least one, at most ``MAX_READINGS``.
+    ``alike`` is the only one in which all numbers of a list have the same form, if there is one."""
 
     first: int
     last: int
     readings: tuple[tuple[Number, ...], ...]
+    alike: tuple[Number, ...] = ()
 
 
 def find_numbers(words: Sequence[Word]) -> tuple[NumberRun, ...]:
@@ -106,11 +110,12 @@ def _bucket(pause: float) -> float:
 
 
 def _moved(run: NumberRun, by: int) -> NumberRun:
-    readings = tuple(
-        tuple(replace(n, first=n.first + by, last=n.last + by) for n in reading)
-        for reading in run.readings
-    )
-    return NumberRun(run.first + by, run.last + by, readings)
+    readings = tuple(_shifted(reading, by) for reading in run.readings)
+    return NumberRun(run.first + by, run.last + by, readings, _shifted(run.alike, by))
+
+
+def _shifted(numbers: tuple[Number, ...], by: int) -> tuple[Number, ...]:
+    return tuple(replace(n, first=n.first + by, last=n.last + by) for n in numbers)
 
 
 # ---- readings ------------------------------------------------------------------------------------
@@ -119,7 +124,8 @@ def _moved(run: NumberRun, by: int) -> NumberRun:
 @lru_cache(maxsize=20_000)
 def _read_at_zero(tokens: tuple[Token, ...], before: str) -> NumberRun | None:
     line = Line(tokens, before)
-    paths = cheapest_paths(line)
+    atoms = [find_atoms(line, at) for at in range(len(line.tokens))]
+    paths = cheapest_paths(line, atoms)
     if paths[0].atom is None:
         return None
     kept = [path for path in paths if path.atom and path.cost <= paths[0].cost + WORST]
@@ -129,6 +135,7 @@ def _read_at_zero(tokens: tuple[Token, ...], before: str) -> NumberRun | None:
         first=min(reading[0].first for reading in readings),
         last=max(reading[-1].last for reading in readings),
         readings=tuple(readings),
+        alike=tuple(_number(line, *step) for step in alike_steps(line, atoms) or ()),
     )
 
 

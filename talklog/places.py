@@ -23,8 +23,10 @@ LONGEST_VALUE = 12  # words of one value
 FEWEST = 3  # places that make a list without a place word
 CHANGED = ("from", "all")  # words before two numbers with a "to" between that are no range
 PAIR = 2
-THOUSANDTHS = 1000
-PARTS = "thou"  # the unit that is said as a part of a number: "three thousandths"
+THOU, TENTH = "thou", "tenth"
+# Units that are said as parts of a number, "two tenths", and how many of them make one.
+PARTS = {THOU: 1000, TENTH: 10}
+METRIC = ("mm", "um", "cm")  # of somebody who says them, "two tenths" is 0.2 mm
 SAID_OF_IT = 3  # words from a place to its value, with "was at" between
 SHORTEST_NAME = 3  # letters of a word that may be the name of a thing, and more
 LIST_GAP = 9  # words between the last value of a list and the next place
@@ -73,29 +75,58 @@ def choose(
             return replace(listed, sure=plain or len(listed.places) > 1)
         if listed is not None and started and _point_after_place(words, run):
             return Chosen(_plain_choice(words, mentions, run), rivals=listed.numbers[1:2])
+    if run.alike and all(number.high is None for number in run.readings[0]):
+        return Chosen(run.alike, settled=True)
     return Chosen(_plain_choice(words, mentions, run))
 
 
 def _before_its_unit(
     words: Sequence[Word], mentions: Mentions, run: NumberRun
 ) -> tuple[Number, ...] | None:
-    """ "three thousandths" is 3 thou where 0.003 of nothing could be read too."""
+    """ "three thousandths" is 3 thou where 0.003 of nothing could be read too, "four tenths of a
+    thou" 4 tenths; "one and a half tenths of a mil" is 0.15 of one."""
     for unit in near(mentions.of("unit"), run.last, run.last):
+        alone = [reading[0] for reading in run.readings if len(reading) == 1]
         of_more = [word.text for word in words[unit.last + 1 : unit.last + 2]] == ["of"]
-        written = unit.name == PARTS and not of_more
+        written = _is_written(mentions, unit) and not (of_more or _goes_with(words, mentions, run))
         if written and run.first < unit.first <= run.last <= unit.last:
-            alone = [reading[0] for reading in run.readings if len(reading) == 1]
             whole = next((n for n in alone if n.last == unit.first - 1), None)
             part = next((n for n in alone if n.form == "fraction" and n.last == run.last), None)
-            return (whole,) if whole else (_counted(part, unit.first - 1),) if part else None
+            return (whole,) if whole else (counted(part, unit),) if part else None
+        mixed = alone[:1] if unit.name == TENTH and of_more and unit.first == run.last + 1 else []
+        if mixed and mixed[0].form == "mixed":
+            return (_divided(mixed[0], unit),)
     return None
 
 
-def _counted(part: Number, last: int) -> Number:
+def _is_written(mentions: Mentions, unit: Mention) -> bool:
+    """Whether the part of a thing that a word says is a unit here: "tenths" are tenths of a thou
+    where the speaker says "thou", and tenths of anything elsewhere."""
+    if unit.name != TENTH or unit.first < unit.last:
+        return unit.name in PARTS
+    said = {other.name for other in mentions.of("unit")}
+    return THOU in said and said.isdisjoint(METRIC)
+
+
+def _goes_with(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> bool:
+    """ "a thou and two tenths": 1.2 of the unit before."""
+    units = near(mentions.of("unit"), run.first, run.first)
+    joined = run.first > 1 and words[run.first - 1].text == "and"
+    return joined and any(unit.last == run.first - 2 for unit in units)
+
+
+def counted(part: Number, unit: Mention) -> Number:
     """0.128, of which the last words are the unit -> 128."""
-    value = part.value * THOUSANDTHS
+    value = part.value * PARTS[unit.name]
     said = f"{value.normalize():f}"
-    return replace(part, last=last, value=value, said=said, form="integer")
+    return replace(part, last=unit.first - 1, value=Decimal(said), said=said, form="integer")
+
+
+def _divided(number: Number, unit: Mention) -> Number:
+    """1.5, with "tenths" behind it -> 0.15."""
+    value = number.value / PARTS[unit.name]
+    said = f"{value.normalize():f}"
+    return replace(number, last=unit.last, value=Decimal(said), said=said, form="fraction")
 
 
 def _point_after_place(words: Sequence[Word], run: NumberRun) -> bool:

@@ -13,8 +13,9 @@ from talklog.context import Context
 from talklog.links import PASSAGE, SAYING
 from talklog.mentions import Mention
 from talklog.notes import NOT_SAID, Alternative, Meant, Reading, Unsure
+from talklog.places import TENTH, THOU
 from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of, unit_chances
-from talklog.role_rules.doubts import GIVEN_UP, UNPOINTED
+from talklog.role_rules.doubts import GIVEN_UP, OF_WHAT, UNPOINTED
 from talklog.roled import MEASURING, RoledNumber
 from talklog.vocabulary import UnitWords, load
 
@@ -284,6 +285,8 @@ def _settled(
     filled = measure.quantity not in ("depth", "level", "height") and _may_be_volume(context, item)
     if liquid and "ml" in names and filled:
         return Measure("volume", "ml", "usual for a liquid", "unit ml: of a liquid; ")
+    if names == {TENTH} and THOU not in context.said_units and _is_metric(context.said_units):
+        return replace(measure, doubt=OF_WHAT)
     if not measure.others:
         return measure
     if {"mm", "thou"} <= names and (why := _why_millimetre(item, measure)):

@@ -23,7 +23,7 @@ from talklog.role_rules.cued import role_of
 from talklog.role_rules.doubts import doubt_of
 from talklog.role_rules.units_behind import unit_behind
 from talklog.roled import MEASURING, RoledNumber
-from talklog.shapes import Numbered, find_shapes
+from talklog.shapes import Numbered, Shaped, find_shapes
 from talklog.transcript import Transcript
 from talklog.vocabulary import SHAPES
 
@@ -48,7 +48,7 @@ def assign_roles(
         roled += found
         before = _last_place(before, chosen, found)
     mixed = [_renewed(transcript, mentions, n) for n in with_mixed(transcript, mentions, roled)]
-    shaped = with_corrected_units(mentions, _with_shapes(transcript, mixed))
+    shaped = with_corrected_units(mentions, _with_shapes(transcript, mentions, mixed))
     late = with_late_units(transcript, mentions, shaped)
     carried = with_carried_units(transcript, mentions, late)
     return tuple(with_corrections(transcript, mentions, carried))
@@ -81,10 +81,13 @@ def _renewed(transcript: Transcript, mentions: Mentions, item: RoledNumber) -> R
     return replace(item, **ruled._asdict())
 
 
-def _with_shapes(transcript: Transcript, roled: list[RoledNumber]) -> list[RoledNumber]:
+def _with_shapes(
+    transcript: Transcript, mentions: Mentions, roled: list[RoledNumber]
+) -> list[RoledNumber]:
     """ "m ten by one point five": one size of two numbers."""
     free = [n for n in roled if n.role in (*MEASURING, *SHAPES, "unknown")]
-    found = find_shapes(transcript, [Numbered(n.number, n.unit) for n in free])
+    shapes = find_shapes(transcript, [Numbered(n.number, n.unit) for n in free])
+    found = [shaped for shaped in shapes if not _is_torn(mentions, roled, shaped)]
     places = {n.first: at for at, n in enumerate(roled)}
     result = list(roled)
     for shaped in found:
@@ -98,6 +101,16 @@ def _with_shapes(transcript: Transcript, roled: list[RoledNumber]) -> list[Roled
         for at in others:
             result[at] = replace(result[at], role="inside", because=because)
     return result
+
+
+def _is_torn(mentions: Mentions, roled: Sequence[RoledNumber], shaped: Shaped) -> bool:
+    """Whether an end of a shape is a part of something else: "one of" in "two point one of seventy
+    five ninety", or the w of "one ninety w to earth"."""
+    numbers = (n.number for n in near(roled, shaped.first, shaped.first))
+    places = near(mentions.of("position"), shaped.last, shaped.last)
+    return any(n.first < shaped.first <= n.last for n in numbers) or any(
+        place.first == shaped.last < place.last for place in places
+    )
 
 
 def _last_place(

@@ -12,9 +12,9 @@ from dataclasses import replace
 
 from talklog.lists import NEVER_CARRIED, borrowed
 from talklog.mentions import Mention, Mentions, near
-from talklog.places import LARGEST_PLACE
+from talklog.places import LARGEST_PLACE, PARTS, counted
 from talklog.role_rules.cued import HOURS
-from talklog.role_rules.doubts import OF_ANOTHER, PERHAPS_NONE
+from talklog.role_rules.doubts import OF_ANOTHER, OF_WHAT, PERHAPS_NONE
 from talklog.role_rules.without_cue import FORMS, RANGE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
 from talklog.roles import assign_roles
@@ -114,6 +114,9 @@ def _lent(item: RoledNumber, units: Mapping[Mention | None, float]) -> RoledNumb
     plain = units[unit] >= LENT_SURELY and near_by and not small
     doubt = item.doubt or (None if plain else OF_ANOTHER)
     because = f"{item.because}; unit of another value by the trained reader ({units[unit]:.0%})"
+    if unit.name in PARTS and unit.first <= item.number.last <= unit.last:  # its own "tenths"
+        number, doubt = counted(item.number, unit), item.doubt or OF_WHAT
+        return replace(item, number=number, unit=unit, because=because, doubt=doubt)
     lent = borrowed(unit, item.number)
     return replace(item, unit=lent, because=because, doubt=doubt, carried=True, lent=True)
 

@@ -84,6 +84,9 @@ _SMALL_WORDS = {
     "rivals",
     "left_open",
     "together",
+    "no_units",
+    "before_turns",
+    "below_nothing",
     "same",
     "of_places",
     "distrusted_before",
@@ -205,6 +208,7 @@ class Vocabulary:
     stretches: Mapping[str, str]  # "a week" -> P1W
     durations: Mapping[str, str]  # "weeks" -> "W"
     small_words: Mapping[str, frozenset[str]]  # what they do -> the words
+    not_units: tuple[Phrase, ...]  # "all of them bar the"
     cues: tuple[Cue, ...]
     shapes: tuple[Shape, ...]  # longest first
 
@@ -229,6 +233,7 @@ def load() -> Vocabulary:
         measuring=_longest_first(found["measuring"]),
         **_due_words(),
         small_words={use: frozenset(words) for use, words in small.items()},
+        not_units=tuple(form for text in small["no_units"] for form in choices(text)),
         cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
         shapes=parse_shapes(_file("shapes.toml", {"shape"})["shape"]),
     )

@@ -47,6 +47,7 @@ FACTORS = [
     ("atm", "kPa", "101.325", "101.325", sc.atm / sc.kilo),
     ("inHg", "kPa", "3.386389", "3.386389", None),  # conventional; scipy has none
     ("mmHg", "kPa", "0.1333224", "0.1333224", None),
+    ("cmHg", "kPa", "1.333224", "1.333224", None),
     ("inH2O", "Pa", "249.0889", "249.0889", None),
     ("mmH2O", "Pa", "9.80665", "9.80665", None),
     ("kn", "km/h", "1.852", "1.852", sc.knot / sc.kmh),
@@ -122,6 +123,7 @@ WORKED = [  # computed from the exact factors
     ("0.3125", "in", "7.9375", "mm"), ("0.375", "in", "9.525", "mm"),
     ("0.21875", "in", "5.55625", "mm"), ("0.5", "turns", "180", "deg"),
     ("0.25", "turns", "90", "deg"), ("1", "flats", "60", "deg"), ("2", "thou/in", "2", "mm/m"),
+    ("2", "Gohm", "2000", "Mohm"), ("90", "mm/min", "1.5", "mm/s"),
 ]  # fmt: skip
 
 
@@ -366,7 +368,7 @@ def test_no_code_is_a_bare_annotation_of_rpm() -> None:
     assert all("{rpm}" not in unit.ucum for unit in UNITS.values())
 
 
-UCUM_DIFFERS = {"inHg", "inH2O", "mmHg", "degC", "degF"}  # traps above, or no plain factor
+UCUM_DIFFERS = {"inHg", "inH2O", "mmHg", "cmHg", "degC", "degF"}  # traps above, or no plain factor
 UCUM_COUNTS = {"turns", "flats", "rpm", "r/s", "percent"}  # turns are plain numbers in UCUM
 
 

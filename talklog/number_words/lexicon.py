@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from importlib.resources import files
 from typing import Any
 
@@ -20,18 +20,25 @@ _LISTS = {
     "not_part": {"before", "after"},
     "pronoun": {"before", "beside", "after"},
     "noun_point": {"before"},
+    "name": {"words", "not_before"},
+    "bound": {"words"},
 }
 _CLASSES = {"oh", "point", "minus", "and", "to", "article", "of", "first", "second", "couple"}
 _CLASSES |= {"dozen", "filler"}
 _TABLES = {*_VALUED, "class", *_LISTS}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Lexicon:
     """The meaning of each word, and the lists by "table.entry": "not_part.before"."""
 
     kinds: dict[str, Meaning]
     lists: dict[str, frozenset[str]]
+
+    @cached_property
+    def names(self) -> tuple[tuple[str, ...], ...]:
+        """Names with a number word in them, word by word: ("co", "two")."""
+        return tuple(sorted(tuple(name.split()) for name in self.lists["name.words"]))
 
 
 @lru_cache(maxsize=1)

@@ -5,11 +5,10 @@ Numbers next to each other are never added: "ten to fifteen" is a range or two n
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from talklog.number_words.atoms import find_atoms
 from talklog.number_words.kinds import LONG_PAUSE, NUMBER_KINDS, SHORT_PAUSE, Atom, Line
 from talklog.number_words.lexicon import lexicon
 
@@ -45,12 +44,12 @@ class Path:
         return tuple(reversed(found))
 
 
-def cheapest_paths(line: Line) -> list[Path]:
+def cheapest_paths(line: Line, atoms: Sequence[list[Atom]]) -> list[Path]:
     """Beam search, left to right; the work grows with the length of the line, not faster.
+    ``atoms``: those that may begin at each token.
 
     "one ten" -> the path of 110, then that of 1 and 10.
     """
-    atoms = [find_atoms(line, at) for at in range(len(line.tokens))]
     across = _straddling(atoms)
     paths: list[list[Path]] = [[] for _ in range(len(atoms) + 1)]
     paths[0] = [Path(0.0)]
@@ -62,7 +61,7 @@ def cheapest_paths(line: Line) -> list[Path]:
     return sorted(paths[-1], key=lambda path: path.cost)
 
 
-def _straddling(atoms: list[list[Atom]]) -> list[Spans]:
+def _straddling(atoms: Sequence[list[Atom]]) -> list[Spans]:
     """For each token, the solid numbers that run across the gap before it."""
     across: list[Spans] = [[] for _ in atoms]
     for at, starting in enumerate(atoms):
@@ -94,7 +93,8 @@ def _skip_cost(line: Line, at: int, *, begins: bool) -> float | None:
     if token.kind in ("minus", "plus_minus", "repeat", "point") and begins:
         return NEVER
     if token.text in lexicon().lists["unit_like.words"]:
-        return 0.2 if after_number else 1.2
+        lone = line.kind(at - 1) == "article" and line.kind(at - 2) not in NUMBER_KINDS
+        return 0.2 if after_number and not lone else 1.2  # "a tenth" is a number, "six tenths" 0.6
     if token.kind == "oh" and after_number:
         return 1.4
     return SKIPPED.get(token.kind)

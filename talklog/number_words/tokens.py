@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from talklog.number_words.kinds import LONG_PAUSE, SHORT_PAUSE, Line, Token
 from talklog.number_words.lexicon import lexicon
+from talklog.number_words.names import bound, counts_on, is_in_a_name
 from talklog.number_words.typed_words import typed_tokens
 from talklog.transcript import Word
 
@@ -24,7 +25,8 @@ def find_lines(words: Sequence[Word]) -> Iterator[Line]:
     tokens: list[Token] = []
     hesitated = False
     for new in _tokens(words):
-        if new is None and tokens:
+        breaks = new is None or (new and counts_on(words, new[0].word))
+        if breaks and tokens:
             yield _line(tokens, words)
             tokens = []
         if new and hesitated:
@@ -62,8 +64,10 @@ def _plus_or_minus(words: Sequence[Word], index: int) -> int:
 
 def _tokens_of(words: Sequence[Word], index: int) -> list[Token] | None:
     """The tokens of one word, none for an "er"."""
-    text, pause, kinds = words[index].text.lower(), _pause(words[index]), lexicon().kinds
+    text, pause, kinds = bound(words, index), _pause(words[index]), lexicon().kinds
     if len(text) > LONGEST_WORD or (text.isalpha() and text not in kinds):
+        return None
+    if text in kinds and is_in_a_name(words, index):
         return None
     typed = typed_tokens(text, index, pause)
     if typed:

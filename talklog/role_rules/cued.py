@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.numbers import Number
+from talklog.rates import RATE
 from talklog.role_rules.without_cue import FORMS, GRADE, is_duration, role_without_cue
 from talklog.roled import MEASURING
 from talklog.scopes import fitting, holds, nearest
@@ -42,9 +43,9 @@ def role_of(
     if _is_due(transcript, mentions, span, number, unit):
         return Ruled("follow_up", "when something is due", sure=True)
     cue = _cue_of(transcript, mentions, span, number, unit)
-    if cue is not None and cue.cue.category in STRONGEST:
-        return _by_cue(transcript, mentions, cue, span, unit)
     without = role_without_cue(transcript, mentions, number, unit)
+    if cue is not None and cue.cue.category in STRONGEST and not _is_of_a_rate(cue, without):
+        return _by_cue(transcript, mentions, cue, span, unit)
     if without is not None and not _is_state(cue, without, number):
         sure = number.form in FORMS or number.high is not None or without == GRADE
         return Ruled(*without, sure)
@@ -67,6 +68,11 @@ def _by_cue(
     settled = timed or category not in (*ASIDE, "denied")
     weak = not settled and not holds(transcript, mentions, cue, span)
     return Ruled(role, why, sure=True, weak=weak)
+
+
+def _is_of_a_rate(cue: CueMention, without: tuple[str, str] | None) -> bool:
+    """ "two and a half a minute": the minute is no time that something took."""
+    return cue.cue.category == "time_or_date" and without == ("unknown", RATE)
 
 
 def _is_state(cue: CueMention | None, without: tuple[str, str], number: Number) -> bool:

@@ -15,6 +15,8 @@ UNPOINTED = "the point was not said"
 PARTED = "a pause parts the number from its unit"
 OF_ANOTHER = "the unit was said only of another value"
 PERHAPS_NONE = "it may be no reading of this job"
+IMPLIED = "that it is a part of a turn was not said"
+OF_WHAT = "tenths of a thou or of a millimetre"
 GIVEN_UP = (OF_ANOTHER, PERHAPS_NONE)  # doubts that the model of sureness decides upon instead
 BLURRED = "where one number ends and the next begins could not be heard"
 POINT = "point"  # of a decimal, or of a name: "set point"
@@ -37,6 +39,8 @@ def doubt_of(
     if chosen.rivals and number == chosen.numbers[0]:
         said = chosen.rivals[0].said
         return f"its first word could be a place, and the value {said}", chosen.rivals
+    if unit is not None and unit.last < unit.first:
+        return IMPLIED, ()
     parted = unit is not None and _is_parted(transcript, number, unit)
     return (PARTED if parted else None), ()
 

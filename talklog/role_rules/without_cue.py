@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from talklog.lists import JOINING, LIST_REACH
 from talklog.mentions import Mention, Mentions, near
 from talklog.numbers import Number
+from talklog.rates import RATE, is_rate
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
@@ -23,7 +22,6 @@ RANGE = "a range is no reading"
 GRADED = ("bolt", "screw", "stud", "nut", "washer")  # "eight point eight bolt"
 GRADE = ("part_size", "names what follows")
 TIME = ("time_or_date", "a stretch of time")
-TIMES = ("second", "minute", "hour", "day", "mile", "kilometre")  # "litres a second"
 # A unit said in the singular before a thing names its size: "a twelve volt battery".
 ATTRIBUTIVE = (
     "volt",
@@ -64,6 +62,8 @@ def _by_what_follows(
 ) -> tuple[str, str] | None:
     if is_duration(transcript, number):
         return TIME
+    if is_rate(_behind(transcript, number.last)):
+        return "unknown", RATE
     named = _counted(transcript, mentions, number)
     if named is None:
         return None
@@ -72,23 +72,20 @@ def _by_what_follows(
     return GRADE if named.base in GRADED else None
 
 
+def _behind(transcript: Transcript, last: int) -> list[str]:
+    return [word.text for word in transcript.words[last + 1 : last + 3]]
+
+
 def _by_unit(transcript: Transcript, mentions: Mentions, unit: Mention) -> tuple[str, str] | None:
     if _is_time(mentions, unit):
         return TIME
-    if _is_rate([word.text for word in transcript.words[unit.last + 1 : unit.last + 3]]):
-        return "unknown", "a rate whose unit is not known"
+    if is_rate(_behind(transcript, unit.last)):
+        return "unknown", RATE
     close = near(mentions.of("component"), unit.last, unit.last)
     named = any(0 < span.first - unit.last <= 2 for span in close)
     if named and transcript.heard(unit.first, unit.last) in ATTRIBUTIVE:
         return GRADE
     return None
-
-
-def _is_rate(following: Sequence[str]) -> bool:
-    """ "litres per ...", "inches a second": behind a unit that is none of those known whole."""
-    return following[:1] == ["per"] or (
-        following[:1] in (["a"], ["an"], ["every"]) and following[1:] in ([time] for time in TIMES)
-    )
 
 
 def _is_time(mentions: Mentions, unit: Mention) -> bool:
