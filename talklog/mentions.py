@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Any, Protocol, TypeVar
 
+from talklog.nouns import singular
 from talklog.numbers import NumberRun, find_numbers
+from talklog.trades import phrases_of, recorded_name
 from talklog.transcript import Transcript
 from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 
@@ -122,7 +124,7 @@ def find_mentions(transcript: Transcript) -> Mentions:
         for cue in names
     )
     kept = [span for span in _longest(spans) if span.name != NO_PLACE]
-    kept = list(_without_discourse(kept))
+    kept = list(_as_recorded(list(_without_discourse(kept)), words))
     return Mentions(
         find_numbers(transcript.words),
         tuple(sorted(_compounds(kept, transcript), key=lambda s: (s.first, s.last))),
@@ -253,6 +255,17 @@ def _without_discourse(spans: Sequence[Mention]) -> Iterator[Mention]:
             yield span
 
 
+def _as_recorded(spans: Sequence[Mention], words: Sequence[str]) -> Iterator[Mention]:
+    """Each thing under the name that the record gives it; its base is the vocabulary's."""
+    note = phrases_of([_plain(word) for word in words])
+    for span in spans:
+        if span.kind == "component":
+            said = [_plain(word) for word in words[span.first : span.last + 1]]
+            yield replace(span, name=recorded_name(said, span.name, note))
+        else:
+            yield span
+
+
 def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention]:
     """Components side by side are one thing: "crank pulley" + "bolt" is a "crank pulley bolt"."""
     heads, words = load().heads, transcript.words
@@ -263,7 +276,7 @@ def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention
             continue
         joins = held is not None and held.last + 1 == span.first and span.base in heads
         if joins and not words[span.first].pause_before and not _possessive(words[held.last].text):
-            name = f"{_as_said(held, transcript)} {span.name}"
+            name = f"{_as_said(held, transcript)} {_as_said(span, transcript)}"
             held = Mention("component", name, held.first, span.last, (), span.base)
             continue
         if held is not None:
@@ -274,9 +287,9 @@ def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention
 
 
 def _as_said(thing: Mention, transcript: Transcript) -> str:
-    """The name of a thing before another word, where it may be another thing: the "pilot" of a
+    """The name of a thing beside another word, where it may be another thing: the "pilot" of a
     "pilot filter" is no pilot valve."""
-    said = [word.text for word in transcript.words[thing.first : thing.last + 1]]
+    said = [singular(word.text) for word in transcript.words[thing.first : thing.last + 1]]
     return thing.name if len(thing.name.split()) <= len(said) else " ".join(said)
 
 

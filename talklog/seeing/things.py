@@ -121,7 +121,7 @@ def _is_next(note: ReadNote, thing: Mention, at: int) -> bool:
 
 def _whole(note: ReadNote, thing: Mention | None) -> Mention | None:
     """One that the vocabulary knows whole keeps its last word: "wheel cylinder weeping"."""
-    known = (t for t in note.things if t.name in load().components)
+    known = (t for t in note.things if t.name in load().component_names)
     return next((t for t in known if thing and t.first == thing.first), thing)
 
 
