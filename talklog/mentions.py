@@ -19,6 +19,7 @@ from talklog.transcript import Transcript
 from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 
 NO_PLACE = ""  # name of a phrase in which the word of a place is none: "all right"
+NO_THING = "no thing"  # kind of a phrase in which the word of a thing is none: "in the spring"
 AS_SAID = ("cue", "position")  # also found where their words end in 's
 DISCOURSE = ("right",)  # places that also begin a sentence
 BREAK = 0.3  # seconds: a pause that parts two things
@@ -123,7 +124,7 @@ def find_mentions(transcript: Transcript) -> Mentions:
         if kind == "cue"
         for cue in names
     )
-    kept = [span for span in _longest(spans) if span.name != NO_PLACE]
+    kept = [s for s in _longest(spans) if s.name != NO_PLACE or s.kind == "component"]
     kept = list(_as_recorded(list(_without_discourse(kept)), words))
     return Mentions(
         find_numbers(transcript.words),
@@ -216,6 +217,8 @@ def _phrases(vocabulary: Vocabulary) -> dict[tuple[str, tuple[str, ...]], list[A
         found.setdefault(("state", phrase), []).append(" ".join(phrase))
     for phrase in vocabulary.not_places:
         found.setdefault(("position", phrase), []).append(NO_PLACE)
+    for phrase in vocabulary.not_things:
+        found.setdefault(("component", phrase), []).append("")
     for cue in vocabulary.cues:
         found.setdefault(("cue", cue.phrase), []).append(cue)
     return found
@@ -259,7 +262,9 @@ def _as_recorded(spans: Sequence[Mention], words: Sequence[str]) -> Iterator[Men
     """Each thing under the name that the record gives it; its base is the vocabulary's."""
     note = phrases_of([_plain(word) for word in words])
     for span in spans:
-        if span.kind == "component":
+        if span.kind == "component" and not span.base:
+            yield replace(span, kind=NO_THING)
+        elif span.kind == "component":
             said = [_plain(word) for word in words[span.first : span.last + 1]]
             yield replace(span, name=recorded_name(said, span.name, note))
         else:

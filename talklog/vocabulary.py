@@ -78,7 +78,7 @@ _SMALL_WORDS = {
 }
 _DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches", "durations"}
 _HABIT_KEYS = {"quantity", "units", "components"}
-_THINGS = {"component", "heads", "numbered", "wearing", "liquid", "as_said", "trade"}
+_THINGS = {"component", "heads", "numbered", "wearing", "liquid", "as_said", "trade", "false"}
 _TRADE_KEYS = {"words", "shown_by", "not_with"}
 
 
@@ -135,6 +135,7 @@ class Vocabulary:
     units: tuple[UnitWords, ...]
     components: Phrases
     component_names: frozenset[str]  # their names and the forms that records keep
+    not_things: tuple[Phrase, ...]  # phrases in which a thing is none: "in the spring"
     as_said: frozenset[Phrase]  # forms of components that a record keeps: "top hose"
     trades: Mapping[Phrase, Trade]  # a short word of many trades -> when it takes its name: "pad"
     heads: frozenset[str]  # nouns that make one name with what stands before: "stem bolt"
@@ -192,6 +193,7 @@ def load() -> Vocabulary:
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
         components=components,
+        not_things=tuple(map(phrase, things["false"])),
         **_kept_words(things, components),
         heads=frozenset(things["heads"]),
         wearing=frozenset(things["wearing"]),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence, Set
 from typing import TYPE_CHECKING
 
-from talklog.mentions import Mention, near
+from talklog.mentions import NO_THING, Mention, near
 from talklog.nouns import singular
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.seeing.kinds import ReadNote, Span
@@ -72,8 +72,11 @@ def _read_names(note: ReadNote) -> Iterator[Span]:
     never_said = small["no_names"] | small["before_names"] | small["particles"]
     never = measured | words_of([*note.mentions.of("unit"), *note.mentions.numbers])
     never |= {at for at, word in enumerate(note.words) if word in never_said}
+    false = words_of(note.mentions.of(NO_THING))
     for span in decode(note.likely.words["thing"], NAMED):
         for part in unpaused(note.transcript, span):
+            if false & set(range(part[0], part[1] + 1)):
+                continue
             trimmed = _trimmed(note, part, measured, never)
             if trimmed:
                 yield trimmed
