@@ -15,6 +15,7 @@ from typing import Any
 
 from talklog.errors import DataFileError
 from talklog.notes import Notes
+from talklog.trades import dictionary_name
 from talklog.transcript import Transcript
 from talklog.typed import split_words
 
@@ -78,9 +79,8 @@ def _applies(rule: Rule, words: Sequence[str], notes: Notes) -> bool:
 def _named(notes: Notes) -> Iterable[str]:
     """Names of things in their dictionary form, which may differ from the words said."""
     items = (*notes.readings, *notes.actions, *notes.findings)
-    return dict.fromkeys(
-        [*(item.component for item in items), *(part.name for part in notes.parts)]
-    )
+    names = [*(item.component for item in items), *(part.name for part in notes.parts)]
+    return dict.fromkeys(map(dictionary_name, names))
 
 
 def _says(rule: Rule, words: Sequence[str]) -> bool:

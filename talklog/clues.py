@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from math import log10
 from typing import NamedTuple
 
-from talklog.mentions import Mention, Mentions
+from talklog.mentions import NO_THING, Mention, Mentions
 from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import LONG_PAUSE
 from talklog.transcript import Transcript
@@ -65,6 +65,8 @@ def find_clues(
     for at, word in enumerate(transcript.words):
         found[at] += _letters(word.text, number=at in numbers)
     for span in mentions.spans:
+        if span.kind == NO_THING:
+            continue  # the reader never learned of these
         for clue in _of_mention(span):
             _fill(found, span.first, span.last, clue)
     for mention in (m for m in mentions.cues if m.cue.category != NO_PART):

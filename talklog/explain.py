@@ -10,7 +10,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from talklog.assemble import assemble
-from talklog.mentions import CueMention, Mention, Mentions, find_mentions
+from talklog.mentions import NO_THING, CueMention, Mention, Mentions, find_mentions
 from talklog.notes import Notes, Unsure
 from talklog.roled import ARTICLE, RoledNumber
 from talklog.trained import final_roles
@@ -22,6 +22,7 @@ INDENT = "    "
 MARKS = {
     "unit": "unit",
     "component": "thing",
+    NO_THING: "no thing",
     "position": "place",
     "quantity": "quantity",
     "action": "work",

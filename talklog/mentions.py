@@ -8,16 +8,19 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Any, Protocol, TypeVar
 
+from talklog.nouns import singular
 from talklog.numbers import NumberRun, find_numbers
+from talklog.trades import phrases_of, recorded_name
 from talklog.transcript import Transcript
 from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
 
 NO_NAME = ""  # name of a phrase in which a place or a unit is none: "all right", "all bar one"
 NO_UNIT = UnitWords(NO_NAME, (), (), frozenset())
+NO_THING = "no thing"  # kind of a phrase in which the word of a thing is none: "in the spring"
 AS_SAID = ("cue", "position")  # also found where their words end in 's
 DISCOURSE = ("right",)  # places that also begin a sentence
 BREAK = 0.3  # seconds: a pause that parts two things
@@ -122,8 +125,9 @@ def find_mentions(transcript: Transcript) -> Mentions:
         if kind == "cue"
         for cue in names
     )
-    kept = [span for span in _longest(spans) if span.name != NO_NAME]
+    kept = [s for s in _longest(spans) if s.name != NO_NAME or s.kind == "component"]
     kept = list(_without_phases(_without_discourse(kept)))
+    kept = list(_as_recorded(kept, words))
     return Mentions(
         find_numbers(transcript.words),
         tuple(sorted(_compounds(kept, transcript), key=lambda s: (s.first, s.last))),
@@ -217,6 +221,8 @@ def _phrases(vocabulary: Vocabulary) -> dict[tuple[str, tuple[str, ...]], list[A
         found.setdefault(("position", phrase), []).append(NO_NAME)
     for phrase in vocabulary.not_units:
         found.setdefault(("unit", phrase), []).append(NO_UNIT)
+    for phrase in vocabulary.not_things:
+        found.setdefault(("component", phrase), []).append(NO_NAME)
     for cue in vocabulary.cues:
         found.setdefault(("cue", cue.phrase), []).append(cue)
     return found
@@ -265,6 +271,19 @@ def _without_phases(spans: Iterable[Mention]) -> Iterator[Mention]:
             yield span
 
 
+def _as_recorded(spans: Sequence[Mention], words: Sequence[str]) -> Iterator[Mention]:
+    """Each thing under the name that the record gives it; its base is the vocabulary's."""
+    note = phrases_of([_plain(word) for word in words])
+    for span in spans:
+        if span.kind == "component" and not span.base:
+            yield replace(span, kind=NO_THING)
+        elif span.kind == "component":
+            said = [_plain(word) for word in words[span.first : span.last + 1]]
+            yield replace(span, name=recorded_name(said, span.name, note))
+        else:
+            yield span
+
+
 def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention]:
     """Components side by side are one thing: "crank pulley" + "bolt" is a "crank pulley bolt"."""
     heads, words = load().heads, transcript.words
@@ -275,7 +294,7 @@ def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention
             continue
         joins = held is not None and held.last + 1 == span.first and span.base in heads
         if joins and not words[span.first].pause_before and not _possessive(words[held.last].text):
-            name = f"{_as_said(held, transcript)} {span.name}"
+            name = f"{_as_said(held, transcript)} {_as_said(span, transcript)}"
             held = Mention("component", name, held.first, span.last, (), span.base)
             continue
         if held is not None:
@@ -286,9 +305,9 @@ def _compounds(spans: list[Mention], transcript: Transcript) -> Iterator[Mention
 
 
 def _as_said(thing: Mention, transcript: Transcript) -> str:
-    """The name of a thing before another word, where it may be another thing: the "pilot" of a
+    """The name of a thing beside another word, where it may be another thing: the "pilot" of a
     "pilot filter" is no pilot valve."""
-    said = [word.text for word in transcript.words[thing.first : thing.last + 1]]
+    said = [singular(word.text) for word in transcript.words[thing.first : thing.last + 1]]
     return thing.name if len(thing.name.split()) <= len(said) else " ".join(said)
 
 

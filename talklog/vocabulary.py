@@ -17,6 +17,7 @@ from itertools import product
 from typing import Any
 
 from talklog.errors import DataFileError
+from talklog.nouns import singular
 
 Phrase = tuple[str, ...]
 NUMBER = "#"  # stands for a number in a shape
@@ -112,6 +113,8 @@ _DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches
 _WORK_PHRASES = ("left_undone", "not_reached", "others", "taken_back", "exceptions", "makeshift")
 _WORK_WORDS = ("checking", "removing", "auxiliaries", "moving", "of_themselves")
 _HABIT_KEYS = {"quantity", "units", "components"}
+_THINGS = {"component", "heads", "numbered", "wearing", "liquid", "as_said", "trade", "false"}
+_TRADE_KEYS = {"words", "shown_by", "not_with"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,11 +156,24 @@ class Shape:
 
 
 @dataclass(frozen=True, slots=True)
+class Trade:
+    """Words that a note must hold for a short word of many trades to be of this one, and words
+    that it must not hold: see ``data/components.toml``."""
+
+    shown_by: frozenset[Phrase]
+    not_with: frozenset[Phrase]
+
+
+@dataclass(frozen=True, slots=True)
 class Vocabulary:
     """Phrases by what they mean. Names map to the phrases that stand for them."""
 
     units: tuple[UnitWords, ...]
     components: Phrases
+    component_names: frozenset[str]  # their names and the forms that records keep
+    not_things: tuple[Phrase, ...]  # phrases in which a thing is none: "in the spring"
+    as_said: frozenset[Phrase]  # forms of components that a record keeps: "top hose"
+    trades: Mapping[Phrase, Trade]  # a short word of many trades -> when it takes its name: "pad"
     heads: frozenset[str]  # nouns that make one name with what stands before: "stem bolt"
     numbered_components: frozenset[str]  # "injector three"
     wearing: frozenset[str]  # "gone" says of these that they are worn out
@@ -216,14 +232,16 @@ class Vocabulary:
 @lru_cache(maxsize=1)
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
-    things = _file("components.toml", {"component", "heads", "numbered", "wearing", "liquid"})
+    things = _file("components.toml", _THINGS)
+    components = parse_phrases("components.toml", things["component"], plural=True)
     found = _file("conditions.toml", {"conditions", "measuring"})
     small = _file("small_words.toml", _SMALL_WORDS)
     return Vocabulary(
         units=_units(_file("units.toml", {"unit"})["unit"]),
-        components=parse_phrases("components.toml", things["component"], plural=True),
+        components=components,
+        not_things=tuple(map(phrase, things["false"])),
+        **_kept_words(things, components),
         heads=frozenset(things["heads"]),
-        numbered_components=frozenset(things["numbered"]),
         wearing=frozenset(things["wearing"]),
         liquids=frozenset(things["liquid"]),
         **_place_words(),
@@ -246,6 +264,26 @@ def _work_words() -> dict[str, Any]:
         "effects": {name: _longest_first(texts) for name, texts in work["effects"].items()},
         **{use: _longest_first(work[use]) for use in _WORK_PHRASES},
         **{use: frozenset(work[use]) for use in _WORK_WORDS},
+    }
+
+
+def _kept_words(things: Mapping[str, Any], components: Phrases) -> dict[str, Any]:
+    """The forms that a record may keep, and the numbered things under all their names."""
+    as_said = frozenset(map(phrase, things["as_said"]))
+    trades = parse_trades(things["trade"])
+    owners = {form: name for name, forms in components.items() for form in forms}
+    kept = (*as_said, *trades)
+    for form in kept:
+        if owners.get(form, " ".join(form)) == " ".join(form):
+            raise DataFileError(
+                f"components.toml: {' '.join(form)!r} must be another way to say a component"
+            )
+    numbered = {" ".join(form) for form in kept if owners[form] in things["numbered"]}
+    return {
+        "as_said": as_said,
+        "component_names": frozenset({*components, *map(" ".join, kept)}),
+        "trades": trades,
+        "numbered_components": frozenset({*things["numbered"], *numbered}),
     }
 
 
@@ -379,6 +417,26 @@ def parse_shapes(tables: Iterable[dict[str, Any]]) -> tuple[Shape, ...]:
                 raise DataFileError(f"{where}: {' '.join(form)!r} needs a # and a word beside it")
             shapes.append(Shape(table["why"], form))
     return tuple(sorted(dict.fromkeys(shapes), key=lambda s: (-len(s.words), s.words)))
+
+
+def parse_trades(tables: Iterable[dict[str, Any]]) -> dict[Phrase, Trade]:
+    """The trades of ``components.toml`` by their short words. Raises DataFileError for an unknown
+    key or a word that stands in two."""
+    trades: dict[Phrase, Trade] = {}
+    for number, table in enumerate(tables, 1):
+        where = f"components.toml, trade {number}"
+        _only(table, _TRADE_KEYS, where)
+        if missing := _TRADE_KEYS - set(table):
+            raise DataFileError(f"{where}: {', '.join(sorted(missing))} is missing")
+        shown, against = (
+            frozenset(tuple(map(singular, phrase(text))) for text in table[key])
+            for key in ("shown_by", "not_with")
+        )
+        for word in map(phrase, table["words"]):
+            if word in trades:
+                raise DataFileError(f"{where}: {' '.join(word)!r} stands in another trade too")
+            trades[word] = Trade(shown, against)
+    return trades
 
 
 def parse_habits(

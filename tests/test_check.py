@@ -228,6 +228,44 @@ def test_which_band(
     assert said in found.reason
 
 
+# A name in the sheet, a name in the record: which of them are one. Common practice, no source.
+NAMED_ALIKE = [
+    ("brake pad", "pad", "low"),
+    ("pad", "brake pad", "low"),
+    ("mower blade", "blade", "low"),
+    ("blade", "mower blade", "low"),
+    ("disc", "rotor", "low"),
+    ("oil seal", "crank seal", "low"),
+    ("radiator hose", "top hose", "low"),
+    ("top hose", "radiator hose", "low"),
+    ("fan blade", "blade", "unsure"),  # only part of the name was said
+    ("fan blade", "mower blade", "no_band"),
+]
+
+
+@pytest.mark.parametrize(("band", "said", "verdict"), NAMED_ALIKE)
+def test_a_thing_is_found_in_the_sheet_under_either_name(
+    band: str, said: str, verdict: str
+) -> None:
+    bands = sheet(f"thickness, {band}, 4, 9, mm")
+    assert judged(reading(f"thickness, {said}, 2, mm"), bands).verdict == verdict
+
+
+def test_the_band_of_the_very_name_counts_first() -> None:
+    """Both are radiator hoses; each has its own limits."""
+    bands = sheet("temperature, top hose, 80, 95, degC", "temperature, bottom hose, 50, 75, degC")
+    for name, verdict in (("top hose", "low"), ("bottom hose", "in_band")):
+        assert judged(reading(f"temperature, {name}, 60, degC"), bands).verdict == verdict
+
+
+def test_what_is_expected_may_have_either_name() -> None:
+    one = '[[expect]]\nquantity = "thickness"\ncomponent = "{}"\ncount = 1\n'
+    for name, flagged in (("brake pad", False), ("pad", False), ("wear pad", True)):
+        expecting = sheet(expects=one.format(name))
+        found = check(Notes(readings=(reading("thickness, pad, 5, mm"),)), expecting)
+        assert bool(found.flags) == flagged
+
+
 @pytest.mark.parametrize("said", ["cylinder 2", "cylinder two", "two", "number 2", "2"])
 def test_positions_are_compared_by_their_words(said: str) -> None:
     bands = sheet(

@@ -47,6 +47,7 @@ LAYERS = (
     "own_words.graph",
     "own_words.add",
     "own_words.unheard",
+    "trades",
     "mentions",
     "notes",
     "scopes",

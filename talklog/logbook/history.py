@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from talklog.logbook.lines import line_through, reach
 from talklog.logbook.store import Logbook
+from talklog.trades import dictionary_name
 from talklog.units import convert, same_kind, weighed
 
 _DOUBTFUL = ("unsure", "unit_mismatch")
@@ -116,11 +117,14 @@ def replaced(book: Logbook, machine: str) -> list[Replaced]:
 
 
 def groups(points: Sequence[Point]) -> dict[tuple[str, str, str], list[Point]]:
-    """Points by (component, position, quantity): only these can be laid on one line."""
+    """Points by (component, position, quantity): only these can be laid on one line. A "pad" is on
+    that of the "brake pad" where some note of the machine calls it so."""
     found: dict[tuple[str, str, str], list[Point]] = {}
+    named = {point.component for point in points}
     for point in points:
-        key = (point.component, point.position or "", point.quantity)
-        found.setdefault(key, []).append(point)
+        whole = dictionary_name(point.component)
+        name = whole if whole in named else point.component
+        found.setdefault((name, point.position or "", point.quantity), []).append(point)
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence, Set
 from typing import TYPE_CHECKING
 
-from talklog.mentions import Mention, near
+from talklog.mentions import NO_THING, Mention, near
 from talklog.nouns import singular
 from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, paused
 from talklog.seeing.kinds import ReadNote, Span
@@ -74,8 +74,11 @@ def _read_names(note: ReadNote) -> Iterator[Span]:
     never_said = small["no_names"] | small["before_names"] | small["particles"]
     never = measured | words_of([*note.mentions.of("unit"), *note.mentions.numbers])
     never |= {at for at, word in enumerate(note.words) if word in never_said}
+    false = words_of(note.mentions.of(NO_THING))
     for span in decode(note.likely.words["thing"], NAMED):
         for part in unpaused(note.transcript, span):
+            if false & set(range(part[0], part[1] + 1)):
+                continue
             trimmed = _trimmed(note, part, measured, never)
             if trimmed:
                 yield trimmed
@@ -125,7 +128,7 @@ def _is_next(note: ReadNote, thing: Mention, at: int) -> bool:
 
 def _whole(note: ReadNote, thing: Mention | None) -> Mention | None:
     """One that the vocabulary knows whole keeps its last word: "wheel cylinder weeping"."""
-    known = (t for t in note.things if t.name in load().components)
+    known = (t for t in note.things if t.name in load().component_names)
     return next((t for t in known if thing and t.first == thing.first), thing)
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from talklog.bands import Expect
 from talklog.notes import Reading
 from talklog.verdicts.kinds import OUT, CheckedReading, Flag
-from talklog.verdicts.names import described, joined, label_words, same_measurement
+from talklog.verdicts.names import described, label_words, same_measurement, same_thing
 
 FINAL_ROLES = ("as_left", "set")
 _LEVELS = ("stop", "look", "note")
@@ -83,4 +83,4 @@ def _not_heard(expect: Expect, readings: Iterable[CheckedReading]) -> list[Flag]
 def _is_expected(reading: Reading, expect: Expect) -> bool:
     right = reading.quantity == expect.quantity
     right = right or same_measurement(reading.quantity, expect.quantity)
-    return right and joined(reading.component) == joined(expect.component)
+    return right and same_thing(reading.component, expect.component)

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 from talklog.bands import Band, BandSheet
 from talklog.notes import NOT_SAID, Reading
-from talklog.verdicts.names import described, joined, label_words, names_of, same_measurement
+from talklog.verdicts.names import (
+    described,
+    joined,
+    label_words,
+    names_of,
+    same_as_said,
+    same_measurement,
+)
 from talklog.verdicts.outcomes import comparable
 
 
@@ -24,14 +31,24 @@ class Match:
 def meant_bands(reading: Reading, sheet: BandSheet) -> tuple[list[Match], str]:
     """The bands that may judge a reading, and, when there are none, why not."""
     named = [(band, how_named(reading, band)) for band in _of_quantity(reading, sheet.bands)]
+    outright = [band for band, _ in named if same_as_said(reading.component, *_names(band))]
+    if found := _all_placed(reading, outright, "exactly"):
+        return _most_detailed(_counting(found, sheet.machine.authority)), ""
     for level in ("exactly", "generally", "vaguely"):
         near = [band for band, how in named if how == level]
-        found = [match for band in near if (match := _placed(reading, band, level)) is not None]
-        if found:
+        if found := _all_placed(reading, near, level):
             return _most_detailed(_counting(found, sheet.machine.authority)), ""
         if near:
             return [], _other_cases(near)
     return [], f"The sheet has no band for {described(reading)}."
+
+
+def _names(band: Band) -> tuple[str, ...]:
+    return (band.component, *band.also)
+
+
+def _all_placed(reading: Reading, bands: Sequence[Band], named: str) -> list[Match]:
+    return [match for band in bands if (match := _placed(reading, band, named)) is not None]
 
 
 def _of_quantity(reading: Reading, bands: Sequence[Band]) -> list[Band]:
@@ -47,7 +64,7 @@ def how_named(reading: Reading, band: Band) -> str:
     "wheel nut" said), "vaguely" (the other way, or not said), or "" when it does not."""
     if reading.component == NOT_SAID:
         return "vaguely"
-    said, names = names_of(reading.component), names_of(band.component, *band.also)
+    said, names = names_of(reading.component), names_of(*_names(band))
     if {"".join(name) for name in said} & {"".join(name) for name in names}:
         return "exactly"
     if any(one[-len(name) :] == name for one in said for name in names):

@@ -46,6 +46,19 @@ def names_of(*names: str) -> frozenset[tuple[str, ...]]:
     return frozenset(words for words in (*plain, *known) if words)
 
 
+def same_as_said(one: str, *others: str) -> bool:
+    """Whether a thing has one of some names outright, whatever the vocabulary makes of them: a
+    "top hose" and a "bottom hose" are both radiator hoses."""
+    return joined(one) in map(joined, others)
+
+
+def same_thing(one: str, other: str) -> bool:
+    """Whether one of two names is the other, or what the vocabulary names the other: "pad" and
+    "brake pad", not "top hose" and "bottom hose"."""
+    first, second = ({"".join(name) for name in names_of(text)} for text in (one, other))
+    return joined(one) in second or joined(other) in first
+
+
 def label_words(text: str | None) -> frozenset[str]:
     """Words of a position or condition, any order, as the vocabulary names them, numbers as digits:
     "cylinder two" is {2}, "back left" is {rear, left}."""
