@@ -199,6 +199,8 @@ def _measure(setting: Setting, quantity: Quantity, earlier: Sequence[Reading]) -
     measure = _of_units(quantity, fitting or setting.units)
     measure = _settled(setting.context, item, setting.component, measure)
     measure = _contested(setting, measure)
+    meant = load().becomes.get((measure.unit, measure.quantity), measure.unit)
+    measure = replace(measure, unit=meant)
     return _of_another(setting, measure, earlier) if item.lent else measure
 
 

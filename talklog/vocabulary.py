@@ -192,6 +192,7 @@ class Vocabulary:
     rare_units: frozenset[str]  # meant only when what they measure was named
     usual_units: Mapping[str, str]  # quantity -> the unit that a word of several means then
     signed: frozenset[str]  # quantities that can be below nothing
+    becomes: Mapping[tuple[str, str], str]  # (unit, quantity) -> the unit that is meant
     unitless: frozenset[str]  # quantities that have no unit
     metric: frozenset[str]  # units that speak for degrees Celsius
     inch_pound: frozenset[str]  # units that speak against
@@ -237,7 +238,6 @@ def load() -> Vocabulary:
     found = _file("conditions.toml", {"conditions", "measuring"})
     small = _file("small_words.toml", _SMALL_WORDS)
     return Vocabulary(
-        units=_units(_file("units.toml", {"unit"})["unit"]),
         components=components,
         not_things=tuple(map(phrase, things["false"])),
         **_kept_words(things, components),
@@ -312,6 +312,7 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
             "quantity",
             "rarely",
             "signed",
+            "becomes",
             "unitless",
             "systems",
             "usual",
@@ -329,6 +330,12 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
         "usual_units": measured["usual"],
         "signed": frozenset(measured["signed"]),
         "unitless": frozenset(measured["unitless"]),
+        "units": _units(_file("units.toml", {"unit"})["unit"], measured["becomes"]),
+        "becomes": {
+            (unit, quantity): meant
+            for unit, table in measured["becomes"].items()
+            for quantity, meant in table.items()
+        },
         "metric": frozenset(measured["systems"]["metric"]),
         "inch_pound": frozenset(measured["systems"]["inch_pound"]),
         "habits": habits,
@@ -527,11 +534,13 @@ def _only(table: Mapping[str, Any], allowed: set[str], where: str) -> None:
         )
 
 
-def _units(tables: Iterable[dict[str, Any]]) -> tuple[UnitWords, ...]:
+def _units(
+    tables: Iterable[dict[str, Any]], becomes: Mapping[str, Mapping[str, str]]
+) -> tuple[UnitWords, ...]:
     return tuple(
         UnitWords(
             table["name"],
-            tuple(table["quantities"]),
+            (*table["quantities"], *becomes.get(table["name"], ())),
             tuple(dict.fromkeys(map(phrase, table["spoken"]))),
             frozenset(table.get("typed", ())),
         )
