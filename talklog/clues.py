@@ -14,7 +14,8 @@ from talklog.mentions import NO_THING, Mention, Mentions
 from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import LONG_PAUSE
 from talklog.transcript import Transcript
-from talklog.vocabulary import NO_PART, load
+from talklog.vocabulary import load
+from talklog.word_kinds import NO_PART
 
 # Number words that say more than their value; the others are all alike to the reader.
 TELLING = frozenset(("a", "an", "one", "two", "half", "quarter", "couple", "point", "oh", "and"))

@@ -20,7 +20,7 @@ from talklog.mentions import Mention, Mentions
 from talklog.roled import RoledNumber
 from talklog.seeing.kinds import Seen
 from talklog.transcript import Transcript
-from talklog.vocabulary import UnitWords
+from talklog.word_kinds import UnitWords
 
 
 class Context:

@@ -16,7 +16,8 @@ from talklog.nouns import singular
 from talklog.numbers import NumberRun, find_numbers
 from talklog.trades import phrases_of, recorded_name
 from talklog.transcript import Transcript
-from talklog.vocabulary import Cue, UnitWords, Vocabulary, load
+from talklog.vocabulary import Vocabulary, load
+from talklog.word_kinds import Cue, UnitWords
 
 NO_NAME = ""  # name of a phrase in which a place or a unit is none: "all right", "all bar one"
 NO_UNIT = UnitWords(NO_NAME, (), (), frozenset())

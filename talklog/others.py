@@ -9,7 +9,8 @@ from talklog.context import Context
 from talklog.mentions import Span, near
 from talklog.scopes import SHORT_PAUSE
 from talklog.verbs import may_be_past
-from talklog.vocabulary import Phrase, load
+from talklog.vocabulary import load
+from talklog.word_kinds import Phrase
 
 BEFORE = 8  # words before a verb among which its subject is looked for
 BY = 4  # words from a verb to the "by" of "overfilled by the last owner"

@@ -15,7 +15,8 @@ from talklog.roled import RoledNumber
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.seeing.kinds import Fate
 from talklog.undone import past_part
-from talklog.vocabulary import PART_CUES, load
+from talklog.vocabulary import load
+from talklog.word_kinds import PART_CUES
 
 WORKED = ("fitted", "reused")  # fates that come of work
 # Probabilities, chosen on the notes of dev and check.

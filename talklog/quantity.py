@@ -17,7 +17,8 @@ from talklog.mentions import Mention
 from talklog.notearrays import QUANTITIES
 from talklog.notes import NOT_SAID, Reading
 from talklog.roled import RoledNumber
-from talklog.vocabulary import UnitWords, load
+from talklog.vocabulary import load
+from talklog.word_kinds import UnitWords
 
 CHOICE = "quantity"
 LEAST = 0.045  # probability of a quantity that the reader does not think of

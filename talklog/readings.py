@@ -17,7 +17,8 @@ from talklog.places import TENTH, THOU
 from talklog.quantity import NOT_MEANT, Quantity, Setting, quantity_of, unit_chances
 from talklog.role_rules.doubts import GIVEN_UP, OF_WHAT, UNPOINTED
 from talklog.roled import MEASURING, RoledNumber
-from talklog.vocabulary import UnitWords, load
+from talklog.vocabulary import load
+from talklog.word_kinds import UnitWords
 
 CROSSING = ("temperature", "angle", "toe")  # their values lie on both sides of nothing
 GOES_ON = 22  # words: how far a bare value may stand behind the reading that it goes on with

@@ -25,7 +25,7 @@ from talklog.role_rules.units_behind import unit_behind
 from talklog.roled import MEASURING, RoledNumber
 from talklog.shapes import Numbered, Shaped, find_shapes
 from talklog.transcript import Transcript
-from talklog.vocabulary import SHAPES
+from talklog.word_kinds import SHAPES
 
 Cuts = Mapping[int, tuple[Number, ...]]
 

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Iterator
 
 from talklog.mentions import CueMention, Mention, Mentions, near
 from talklog.transcript import Transcript
-from talklog.vocabulary import ROLE_CUES, load
+from talklog.vocabulary import load
+from talklog.word_kinds import ROLE_CUES
 
 LONG_PAUSE = 0.8  # seconds: what was said before no longer governs what follows
 STATES = ("as_found", "as_left", "set")

@@ -12,7 +12,8 @@ from talklog.mentions import Mention
 from talklog.numbers import Number
 from talklog.scopes import SHORT_PAUSE
 from talklog.transcript import Transcript, Word
-from talklog.vocabulary import NUMBER, Shape, load
+from talklog.vocabulary import load
+from talklog.word_kinds import NUMBER, Shape
 
 WRITTEN_SIZE = re.compile(
     r"[0-9]+w-?[0-9]+|m[0-9.]+(x[0-9.]+)*|[0-9./]+(x[0-9./]+)+|[0-9]+/[0-9]+-[0-9]+"

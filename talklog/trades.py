@@ -11,7 +11,8 @@ from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
 from talklog.nouns import singular
-from talklog.vocabulary import Phrase, load
+from talklog.vocabulary import load
+from talklog.word_kinds import Phrase
 
 LONGEST = 3  # words of a phrase that shows a trade: "h t lead"
 

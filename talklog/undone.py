@@ -9,7 +9,8 @@ from talklog.mentions import Mention, Span, near
 from talklog.notes import NOT_SAID, Action
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.verbs import plain_form
-from talklog.vocabulary import Phrase, load
+from talklog.vocabulary import load
+from talklog.word_kinds import Phrase
 
 DO = "do"  # the verb where only a thing was named: "pollen filter not done"
 JUST = 2  # words from a thing to the words that say it was left, at most one between

@@ -1,64 +1,32 @@
 """The words of the trade, from text files that a mechanic can edit. Strictly loaded.
 
-Every file lies in ``talklog/data``; an unknown key, a repeated phrase or a wrong type is refused
-with the file and the entry named. Units are only read for their words here: their sizes are the
+Every file lies in ``talklog/data``. Units are only read for their words here: their sizes are the
 business of ``units``.
 """
 
 from __future__ import annotations
 
-import re
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib.resources import files
 from itertools import product
 from typing import Any
 
 from talklog.errors import DataFileError
-from talklog.nouns import singular
-
-Phrase = tuple[str, ...]
-NUMBER = "#"  # stands for a number in a shape
-SHAPES = ("part_size", "tool_size", "time_or_date", "count")
-Phrases = Mapping[str, tuple[Phrase, ...]]
-
-# Cues that say what a number is: the nearest that reaches a number decides its role.
-ROLE_CUES = (
-    "quoted_spec",
-    "other_opinion",
-    "intention",
-    "hypothetical",
-    "tool_size",
-    "part_size",
-    "time_or_date",
-    "count",
-    "denied",
-    "meter",
-    "as_found",
-    "as_left",
-    "set",
-    "measured",
+from talklog.word_files import (
+    choices,
+    longest_first,
+    parse_cues,
+    parse_habits,
+    parse_phrases,
+    parse_shapes,
+    parse_trades,
+    parse_units,
+    phrase,
+    read_words,
 )
-PART_CUES = ("part_needed", "part_fitted", "part_on_order", "part_missing", "part_reused")
-NO_PART = "part_not_fitted"  # younger than the trained reader, which does not know it
-CATEGORIES = frozenset(
-    (
-        *ROLE_CUES,
-        *PART_CUES,
-        NO_PART,
-        "superseded",
-        "not_done",
-        "follow_up",
-        "caution",
-        "terminator",
-        "pseudo",
-    )
-)
-DIRECTIONS = ("forward", "backward", "both")
-TARGETS = ("any", "length", "sized", "time", "bare", "unit", "base", "dated")
-_CUE_KEYS = {"category", "words", "direction", "scope", "targets", "firm"}
+from talklog.word_kinds import Cue, Phrase, Phrases, Shape, Trade, UnitWords
+
 _SMALL_WORDS = {
     "listing",
     "past_before",
@@ -112,56 +80,7 @@ _SMALL_WORDS = {
 _DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches", "durations"}
 _WORK_PHRASES = ("left_undone", "not_reached", "others", "taken_back", "exceptions", "makeshift")
 _WORK_WORDS = ("checking", "removing", "auxiliaries", "moving", "of_themselves")
-_HABIT_KEYS = {"quantity", "units", "components"}
 _THINGS = {"component", "heads", "numbered", "wearing", "liquid", "as_said", "trade", "false"}
-_TRADE_KEYS = {"words", "shown_by", "not_with"}
-
-
-@dataclass(frozen=True, slots=True)
-class UnitWords:
-    """A unit's name, what it can measure (most usual first), and how it is said or written."""
-
-    name: str
-    quantities: tuple[str, ...]
-    phrases: tuple[Phrase, ...]
-    written: frozenset[str]  # symbols such as "A" and "N.m", exactly as written
-
-
-@dataclass(frozen=True, slots=True)
-class Cue:
-    """A phrase that says what a number near it is. See ``data/cues.toml``."""
-
-    category: str
-    phrase: Phrase
-    direction: str
-    scope: int
-    targets: str = "any"
-    firm: bool = True
-
-    @property
-    def forward(self) -> bool:
-        return self.direction != "backward"
-
-    @property
-    def backward(self) -> bool:
-        return self.direction != "forward"
-
-
-@dataclass(frozen=True, slots=True)
-class Shape:
-    """Words around numbers that make a size, a date or a count: see ``data/shapes.toml``."""
-
-    why: str
-    words: Phrase
-
-
-@dataclass(frozen=True, slots=True)
-class Trade:
-    """Words that a note must hold for a short word of many trades to be of this one, and words
-    that it must not hold: see ``data/components.toml``."""
-
-    shown_by: frozenset[Phrase]
-    not_with: frozenset[Phrase]
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,10 +152,10 @@ class Vocabulary:
 @lru_cache(maxsize=1)
 def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
-    things = _file("components.toml", _THINGS)
+    things = read_words("components.toml", _THINGS)
     components = parse_phrases("components.toml", things["component"], plural=True)
-    found = _file("conditions.toml", {"conditions", "measuring"})
-    small = _file("small_words.toml", _SMALL_WORDS)
+    found = read_words("conditions.toml", {"conditions", "measuring"})
+    small = read_words("small_words.toml", _SMALL_WORDS)
     return Vocabulary(
         components=components,
         not_things=tuple(map(phrase, things["false"])),
@@ -248,21 +167,21 @@ def load() -> Vocabulary:
         **_measuring_words(frozenset(things["component"])),
         **_work_words(),
         conditions={text: (phrase(text),) for text in found["conditions"]},
-        measuring=_longest_first(found["measuring"]),
+        measuring=longest_first(found["measuring"]),
         **_due_words(),
         small_words={use: frozenset(words) for use, words in small.items()},
         not_units=tuple(form for text in small["no_units"] for form in choices(text)),
-        cues=parse_cues(_file("cues.toml", {"cue"})["cue"]),
-        shapes=parse_shapes(_file("shapes.toml", {"shape"})["shape"]),
+        cues=parse_cues(read_words("cues.toml", {"cue"})["cue"]),
+        shapes=parse_shapes(read_words("shapes.toml", {"shape"})["shape"]),
     )
 
 
 def _work_words() -> dict[str, Any]:
-    work = _file("actions.toml", {"action", "effects", *_WORK_PHRASES, *_WORK_WORDS})
+    work = read_words("actions.toml", {"action", "effects", *_WORK_PHRASES, *_WORK_WORDS})
     return {
         "actions": parse_phrases("actions.toml", work["action"]),
-        "effects": {name: _longest_first(texts) for name, texts in work["effects"].items()},
-        **{use: _longest_first(work[use]) for use in _WORK_PHRASES},
+        "effects": {name: longest_first(texts) for name, texts in work["effects"].items()},
+        **{use: longest_first(work[use]) for use in _WORK_PHRASES},
         **{use: frozenset(work[use]) for use in _WORK_WORDS},
     }
 
@@ -288,7 +207,7 @@ def _kept_words(things: Mapping[str, Any], components: Phrases) -> dict[str, Any
 
 
 def _place_words() -> dict[str, Any]:
-    places = _file(
+    places = read_words(
         "positions.toml",
         {"numbered", "counting", "kept", "false", "never", "doubtful", "axes", "fixed"},
     )
@@ -306,7 +225,7 @@ def _place_words() -> dict[str, Any]:
 
 
 def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
-    measured = _file(
+    measured = read_words(
         "quantities.toml",
         {
             "quantity",
@@ -330,7 +249,7 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
         "usual_units": measured["usual"],
         "signed": frozenset(measured["signed"]),
         "unitless": frozenset(measured["unitless"]),
-        "units": _units(_file("units.toml", {"unit"})["unit"], measured["becomes"]),
+        "units": parse_units(read_words("units.toml", {"unit"})["unit"], measured["becomes"]),
         "becomes": {
             (unit, quantity): meant
             for unit, table in measured["becomes"].items()
@@ -344,11 +263,11 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
 
 
 def _due_words() -> dict[str, Any]:
-    dues = _file("dues.toml", _DUES)
+    dues = read_words("dues.toml", _DUES)
     tails = dues["tails"]
     return {
-        "events": _longest_first([*dues["events"], *_calendar(**dues["calendar"])]),
-        "past": _longest_first(dues["past"]),
+        "events": longest_first([*dues["events"], *_calendar(**dues["calendar"])]),
+        "past": longest_first(dues["past"]),
         "lasting": frozenset(dues["lasting"]),
         "opening": frozenset(dues["opening"]),
         "tails": frozenset(tails["before"]),
@@ -361,111 +280,6 @@ def _due_words() -> dict[str, Any]:
     }
 
 
-def phrase(text: str) -> Phrase:
-    """ "front-left" -> ("front", "left")."""
-    return tuple(text.lower().replace("-", " ").split())
-
-
-def choices(text: str) -> Iterator[Phrase]:
-    """ "half|quarter past (about) #" -> its four phrases. "|" parts choices of one word, brackets
-    hold what may be left out."""
-    slots = []
-    for piece in re.findall(r"\([^)]*\)|\S+", text.lower()):
-        words = [tuple(choice.split()) for choice in piece.strip("()").split("|")]
-        slots.append([*words, ()] if piece.startswith("(") else words)
-    for chosen in product(*slots):
-        yield tuple(word for part in chosen for word in part)
-
-
-def plural(text: str) -> str:
-    """The regular plural of a noun: "battery" -> "batteries", "bush" -> "bushes"."""
-    if text.endswith(("s", "x", "ch", "sh")):
-        return text + "es"
-    if text.endswith("y") and text[-2:-1] not in ("", *"aeiou"):
-        return text[:-1] + "ies"
-    return text + "s"
-
-
-def parse_cues(tables: Iterable[dict[str, Any]]) -> tuple[Cue, ...]:
-    """The cues of ``cues.toml``. Raises DataFileError naming the entry that is wrong."""
-    cues = []
-    for number, table in enumerate(tables, 1):
-        where = f"cues.toml, cue {number}"
-        _only(table, _CUE_KEYS, where)
-        if missing := {"category", "words", "direction", "scope"} - set(table):
-            raise DataFileError(f"{where}: {', '.join(sorted(missing))} is missing")
-        _one_of(table["category"], sorted(CATEGORIES), f"{where}: category")
-        _one_of(table["direction"], DIRECTIONS, f"{where}: direction")
-        targets = table.get("targets", "any")
-        _one_of(targets, TARGETS, f"{where}: targets")
-        cues += [
-            Cue(
-                table["category"],
-                phrase(text),
-                table["direction"],
-                int(table["scope"]),
-                targets,
-                bool(table.get("firm", True)),
-            )
-            for text in table["words"]
-        ]
-    return tuple(cues)
-
-
-def parse_shapes(tables: Iterable[dict[str, Any]]) -> tuple[Shape, ...]:
-    """The shapes of ``shapes.toml``, longest first. Raises DataFileError for a wrong entry."""
-    shapes = []
-    for number, table in enumerate(tables, 1):
-        where = f"shapes.toml, shape {number}"
-        _only(table, {"why", "words"}, where)
-        _one_of(table.get("why"), SHAPES, f"{where}: why")
-        for form in (form for text in table.get("words", ()) for form in choices(text)):
-            if NUMBER not in form or len(form) < 2:
-                raise DataFileError(f"{where}: {' '.join(form)!r} needs a # and a word beside it")
-            shapes.append(Shape(table["why"], form))
-    return tuple(sorted(dict.fromkeys(shapes), key=lambda s: (-len(s.words), s.words)))
-
-
-def parse_trades(tables: Iterable[dict[str, Any]]) -> dict[Phrase, Trade]:
-    """The trades of ``components.toml`` by their short words. Raises DataFileError for an unknown
-    key or a word that stands in two."""
-    trades: dict[Phrase, Trade] = {}
-    for number, table in enumerate(tables, 1):
-        where = f"components.toml, trade {number}"
-        _only(table, _TRADE_KEYS, where)
-        if missing := _TRADE_KEYS - set(table):
-            raise DataFileError(f"{where}: {', '.join(sorted(missing))} is missing")
-        shown, against = (
-            frozenset(tuple(map(singular, phrase(text))) for text in table[key])
-            for key in ("shown_by", "not_with")
-        )
-        for word in map(phrase, table["words"]):
-            if word in trades:
-                raise DataFileError(f"{where}: {' '.join(word)!r} stands in another trade too")
-            trades[word] = Trade(shown, against)
-    return trades
-
-
-def parse_habits(
-    tables: Iterable[dict[str, Any]], components: frozenset[str]
-) -> dict[tuple[str, str], str]:
-    """(component, unit) -> quantity. Raises DataFileError for an unknown key or a pair given two
-    quantities; names that are compounds ("deck belt") need not be components."""
-    habits: dict[tuple[str, str], str] = {}
-    for number, table in enumerate(tables, 1):
-        where = f"quantities.toml, habit {number}"
-        _only(table, _HABIT_KEYS, where)
-        for component in table["components"]:
-            if component not in components:
-                raise DataFileError(
-                    f"{where}: {component!r} is no name in components.toml; use its first name"
-                )
-            for unit in table["units"]:
-                if habits.setdefault((component, unit), table["quantity"]) != table["quantity"]:
-                    raise DataFileError(f"{where}: {component} in {unit} has another quantity too")
-    return habits
-
-
 def _by_component(habits: Mapping[tuple[str, str], str]) -> dict[str, frozenset[str]]:
     found: dict[str, set[str]] = {}
     for (component, _), quantity in habits.items():
@@ -473,76 +287,6 @@ def _by_component(habits: Mapping[tuple[str, str], str]) -> dict[str, frozenset[
     return {component: frozenset(quantities) for component, quantities in found.items()}
 
 
-def parse_phrases(
-    name: str, table: Mapping[str, list[str]], *, plural: bool = False
-) -> dict[str, tuple[Phrase, ...]]:
-    """Each name with all its forms. A form of one name that is the plural of another's stays with
-    the one that says it outright. Raises DataFileError for a form that stands under two names."""
-    owner: dict[Phrase, str] = {}
-    for entry, others in table.items():
-        for form in map(phrase, dict.fromkeys((entry, *others))):
-            if owner.setdefault(form, entry) != entry:
-                raise DataFileError(
-                    f"{name}: {' '.join(form)!r} stands under {owner[form]!r} and "
-                    f"{entry!r}; keep one"
-                )
-    if plural:
-        for form, entry in list(owner.items()):
-            owner.setdefault(_plural_phrase(form), entry)
-    forms: dict[str, list[Phrase]] = {entry: [] for entry in table}
-    for form, entry in owner.items():
-        forms[entry].append(form)
-    return {entry: tuple(found) for entry, found in forms.items()}
-
-
-def _plural_phrase(form: Phrase) -> Phrase:
-    return (*form[:-1], plural(form[-1]))
-
-
 def _calendar(leads: Iterable[str], names: Iterable[str]) -> Iterator[str]:
     """ "by may", "over the winter": times of the year, each behind the words that make it one."""
     yield from (f"{lead} {name}" for lead, name in product(leads, names))
-
-
-def _longest_first(texts: Iterable[str]) -> tuple[Phrase, ...]:
-    return tuple(sorted(map(phrase, texts), key=len, reverse=True))
-
-
-def _one_of(value: object, allowed: Iterable[str], where: str) -> None:
-    allowed = tuple(allowed)
-    if value not in allowed:
-        raise DataFileError(f"{where} {value!r} is unknown; use one of {', '.join(allowed)}")
-
-
-def _file(name: str, allowed: set[str]) -> dict[str, Any]:
-    try:
-        data = tomllib.loads((files("talklog") / "data" / name).read_text("utf-8"))
-    except tomllib.TOMLDecodeError as error:
-        raise DataFileError(f"{name}: is not valid TOML ({error}); mend that line") from None
-    _only(data, allowed, name)
-    missing = allowed - set(data)
-    if missing:
-        raise DataFileError(f"{name}: {', '.join(sorted(missing))} is missing")
-    return data
-
-
-def _only(table: Mapping[str, Any], allowed: set[str], where: str) -> None:
-    if extra := set(table) - allowed:
-        raise DataFileError(
-            f"{where}: unknown key {', '.join(sorted(extra))}; "
-            f"allowed are {', '.join(sorted(allowed))}"
-        )
-
-
-def _units(
-    tables: Iterable[dict[str, Any]], becomes: Mapping[str, Mapping[str, str]]
-) -> tuple[UnitWords, ...]:
-    return tuple(
-        UnitWords(
-            table["name"],
-            (*table["quantities"], *becomes.get(table["name"], ())),
-            tuple(dict.fromkeys(map(phrase, table["spoken"]))),
-            frozenset(table.get("typed", ())),
-        )
-        for table in tables
-    )

@@ -12,7 +12,7 @@ import pytest
 
 from talklog import errors
 from talklog.cli import cli
-from talklog.vocabulary import CATEGORIES
+from talklog.word_kinds import CATEGORIES
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text("utf-8")

@@ -40,6 +40,8 @@ LAYERS = (
     "typed",
     "second_listener",
     "formats",
+    "word_kinds",
+    "word_files",
     "vocabulary",
     "own_words.graph_file",
     "own_words.sounds",

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models.extractor import ablation
-from talklog import assemble, mentions, vocabulary
+from talklog import assemble, mentions, vocabulary, word_files, word_kinds
 from talklog.assemble import understand
 from talklog.errors import DataFileError
 from talklog.notes import Due, Notes
@@ -166,7 +166,7 @@ def _needless(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     whole = [understand(transcript) for transcript in sentences]
     full = vocabulary.load()
     needless = []
-    for category in sorted(vocabulary.CATEGORIES):
+    for category in sorted(word_kinds.CATEGORIES):
         cues = tuple(cue for cue in full.cues if cue.category != category)
         with _vocabulary(monkeypatch, replace(full, cues=cues)):
             if [understand(transcript) for transcript in sentences] == whole:
@@ -244,11 +244,11 @@ def test_vocabulary_is_large_enough() -> None:
 
 def test_a_phrase_under_two_names_is_refused() -> None:
     with pytest.raises(DataFileError, match=r"parts\.toml.*'rotor'"):
-        vocabulary.parse_phrases("parts.toml", {"disc": ["rotor"], "rotor": []})
+        word_files.parse_phrases("parts.toml", {"disc": ["rotor"], "rotor": []})
 
 
 def test_plurals_are_understood() -> None:
-    forms = vocabulary.parse_phrases("x", {"battery": [], "bush": [], "key": []}, plural=True)
+    forms = word_files.parse_phrases("x", {"battery": [], "bush": [], "key": []}, plural=True)
     assert ("batteries",) in forms["battery"] and ("bushes",) in forms["bush"]
     assert ("keys",) in forms["key"]
 
@@ -256,10 +256,10 @@ def test_plurals_are_understood() -> None:
 def test_habits_name_known_components() -> None:
     table = {"quantity": "gap", "units": ["mm"], "components": ["plug"]}
     with pytest.raises(DataFileError, match=r"habit 1.*'plug'"):
-        vocabulary.parse_habits([table], frozenset({"spark plug"}))
+        word_files.parse_habits([table], frozenset({"spark plug"}))
     twice = [table, table | {"quantity": "play"}]
     with pytest.raises(DataFileError, match="habit 2"):
-        vocabulary.parse_habits(twice, frozenset({"plug"}))
+        word_files.parse_habits(twice, frozenset({"plug"}))
 
 
 def test_every_quantity_of_the_vocabulary_is_one_of_a_unit() -> None:

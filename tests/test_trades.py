@@ -6,7 +6,8 @@ import pytest
 
 from talklog.errors import DataFileError
 from talklog.trades import dictionary_name, phrases_of, recorded_name
-from talklog.vocabulary import load, parse_trades
+from talklog.vocabulary import load
+from talklog.word_files import parse_trades
 
 # What was said, the other words of the note, the name in the record. Common practice, no source.
 NAMED = [

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from talklog import vocabulary
+from talklog import vocabulary, word_files
 from talklog.assemble import understand
 from talklog.errors import DataFileError
 from talklog.mentions import find_mentions
@@ -189,10 +189,10 @@ def test_any_text_is_taken(text: str) -> None:
 
 def test_cue_file_is_loaded_strictly() -> None:
     good = {"category": "set", "direction": "forward", "scope": 3, "words": ["set to"]}
-    assert vocabulary.parse_cues([good])
+    assert word_files.parse_cues([good])
     for wrong in ({"category": "sets"}, {"direction": "sideways"}, {"colour": "red"}):
         with pytest.raises(DataFileError, match="cue 1"):
-            vocabulary.parse_cues([good | wrong])
+            word_files.parse_cues([good | wrong])
 
 
 def test_without_cues_the_table_fails(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -65,6 +65,7 @@ FACTORS = [
     ("PS", "kW", "0.73549875", "0.7354988", 75 * G0 / sc.kilo),
     ("A.h", "C", "3600", "3600", sc.hour),
     ("deg", "rad", "0.017453292519943295", None, sc.degree),
+    ("arcmin", "deg", "0.0166666666666666667", None, sc.arcmin / sc.degree),  # BIPM, table 8
     ("cSt", "mm2/s", "1", "1", None),
     ("cP", "mPa.s", "1", "1", None),
     ("mph", "km/h", "1.609344", "1.609344", sc.mph / sc.kmh),
@@ -368,7 +369,8 @@ def test_no_code_is_a_bare_annotation_of_rpm() -> None:
     assert all("{rpm}" not in unit.ucum for unit in UNITS.values())
 
 
-UCUM_DIFFERS = {"inHg", "inH2O", "mmHg", "cmHg", "degC", "degF"}  # traps above, or no plain factor
+# Traps above, no plain factor, and the arc minute, which ucumvert takes for one of time.
+UCUM_DIFFERS = {"inHg", "inH2O", "mmHg", "cmHg", "degC", "degF", "arcmin"}
 UCUM_COUNTS = {"turns", "flats", "rpm", "r/s", "percent"}  # turns are plain numbers in UCUM
 
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from talklog.belonging.found_note import FoundNote
 from talklog.mentions import Mention, near
 from talklog.roled import MEASURING
-from talklog.vocabulary import UnitWords
+from talklog.word_kinds import UnitWords
 
 SAID_FAR = 26  # words: how far back a quantity word still names what is measured
 BEHIND = 3  # words: how far behind a number

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from talklog.errors import ModelError
-from talklog.vocabulary import Phrase, load
+from talklog.vocabulary import load
+from talklog.word_kinds import Phrase
 
 
 def unheard(model: Path) -> dict[str, tuple[str, ...]]:

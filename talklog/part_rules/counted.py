@@ -8,7 +8,8 @@ from talklog.context import Context
 from talklog.mentions import Mention, near, overlap
 from talklog.roled import RoledNumber
 from talklog.scopes import SHORT_PAUSE, paused
-from talklog.vocabulary import PART_CUES, load
+from talklog.vocabulary import load
+from talklog.word_kinds import PART_CUES
 
 BEFORE = 3  # words from how many to the name: "two new rear hoses"
 BEHIND = 5  # words from the name to how many: "belts replaced, all four"

@@ -10,7 +10,8 @@ from talklog.denied import not_done
 from talklog.mentions import CueMention, Mention, near
 from talklog.part_rules.listed import goes_on, is_newness, joined
 from talklog.scopes import SHORT_PAUSE, paused
-from talklog.vocabulary import NO_PART, PART_CUES, load
+from talklog.vocabulary import load
+from talklog.word_kinds import NO_PART, PART_CUES
 
 PART_REACH = 3  # words between a cue about a part and the part
 JUST = 2  # words from what lacks a part to the "missing" behind it

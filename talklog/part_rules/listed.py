@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from talklog.context import Context
 from talklog.mentions import CueMention, Mention, near
 from talklog.scopes import SHORT_PAUSE, paused
-from talklog.vocabulary import PART_CUES, load
+from talklog.vocabulary import load
+from talklog.word_kinds import PART_CUES
 
 GAP = 6  # words between two things of a list at most: "a seal for the left hub and a gasket"
 

@@ -12,7 +12,7 @@ from talklog.role_rules.without_cue import FORMS, GRADE, is_duration, role_witho
 from talklog.roled import MEASURING
 from talklog.scopes import fitting, holds, nearest
 from talklog.transcript import Transcript
-from talklog.vocabulary import ROLE_CUES
+from talklog.word_kinds import ROLE_CUES
 
 ASIDE = ("quoted_spec", "other_opinion", "intention", "hypothetical", "count", "time_or_date")
 ASIDE += ("tool_size", "part_size")

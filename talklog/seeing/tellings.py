@@ -13,7 +13,8 @@ from talklog.seeing.spans import decode, unpaused
 from talklog.seeing.things import thing_of
 from talklog.seeing.verbs_as_nouns import DONE, UNKNOWN_DONE, is_noun
 from talklog.verbs import base_form
-from talklog.vocabulary import PART_CUES, load
+from talklog.vocabulary import load
+from talklog.word_kinds import PART_CUES
 
 if TYPE_CHECKING:
     import numpy as np

@@ -9,7 +9,8 @@ from typing import Any
 from talklog.bands import plain_words
 from talklog.numbers import find_numbers
 from talklog.transcript import Word
-from talklog.vocabulary import Phrases, load
+from talklog.vocabulary import load
+from talklog.word_kinds import Phrases
 
 # Names that people use for the same measurement (common practice, no source). A band under one
 # name judges a reading under the other, and the reason says so.
