@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 from importlib.resources import files
+from itertools import groupby
 from typing import Any
 
 from talklog.record import BandRef, FollowUp, Part, Reading, ServiceRecord
@@ -154,7 +155,7 @@ def make_sheet(record: ServiceRecord, *, name: str | None = None) -> Sheet:
         title=f"Service record: {title}",
         head=tuple(_head(record)),
         first=tuple(_flag_item(flag, record) for flag in _first_flags(record)),
-        unsure=tuple(Item("", f"“{u.heard}”", timed(u), u.why) for u in record.unsure),
+        unsure=tuple(_questions(record)),
         readings=tuple(_line(reading) for reading in record.readings),
         work=tuple(
             Item("" if a.done else "not done", _action(a), timed(a)) for a in record.actions
@@ -292,6 +293,15 @@ def _spelled(duration: str) -> str:
     parts = [f"{n} {names[letter]}" for n, letter in re.findall(r"(\d+)(\w)", days)]
     parts += [f"{n} {timed[letter]}" for n, letter in re.findall(r"(\d+)(\w)", clock)]
     return " ".join(re.sub(r"^(1 .*)s$", r"\1", part) for part in parts)
+
+
+def _questions(record: ServiceRecord) -> Iterator[Item]:
+    """What was not sure; what follows one upon the other for one reason is one question."""
+    timed = _timed(record)
+    for why, items in groupby(record.unsure, key=lambda item: item.why):
+        asked = list(items)
+        times = dict.fromkeys(filter(None, map(timed, asked)))
+        yield Item("", ", ".join(f"“{item.heard}”" for item in asked), ", ".join(times), why)
 
 
 def _timed(record: ServiceRecord) -> Callable[[Any], str]:

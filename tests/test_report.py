@@ -95,6 +95,16 @@ def test_everything_in_the_record_is_on_paper(make) -> None:
     assert [text for text in wanted if text not in paper] == []
 
 
+def test_questions_that_follow_for_one_reason_are_asked_once() -> None:
+    made = VARIANTS["full"]
+    one = made.unsure[0]
+    asked = [one, one.model_copy(update={"heard": "nine"}), one.model_copy(update={"why": "Else."})]
+    text = text_report(made.model_copy(update={"unsure": asked}))
+    told = text[text.index("NOT SURE") : text.index("READINGS")]
+    assert f"“{one.heard}”, “nine”" in told and "Else." in told
+    assert told.count(one.why.split(".")[0]) == 1
+
+
 # 14 CFR 43.9(a), 49 CFR 396.3(b) and NZ CAR 43.69(a), read in reprints: what a record must hold.
 MUST_HOLD = ["Machine", "Work finished on", "Done by", "Limits taken from", "Reason for the work"]
 MUST_HOLD += ["Work", "Readings", "Still to do", "Parts", "Found", "Meter"]
