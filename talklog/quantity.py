@@ -94,8 +94,10 @@ def _as_before(setting: Setting, name: str) -> bool:
     if last is None or not units or setting.item.first - last.last > CLOSE:
         return False
     thing = setting.component.name if setting.component else NOT_SAID
-    alike = (last.quantity, last.component) == (name, thing)
-    return alike and last.unit in {unit.name for unit in units}
+    implied = load().implied.get(name) if thing == NOT_SAID else None
+    alike = last.quantity == name and last.component in (thing, implied)
+    meant = {load().becomes.get((unit.name, name), unit.name) for unit in units}
+    return alike and last.unit in meant
 
 
 def _is_certain(setting: Setting) -> bool:
