@@ -49,7 +49,7 @@ def with_glued(
 def _doubted(
     transcript: Transcript, mentions: Mentions, item: RoledNumber, before: RoledNumber | None
 ) -> RoledNumber:
-    if _goes_over_a_pause(transcript, item.number):
+    if _goes_over_a_pause(transcript, item):
         return replace(item, doubt=BLURRED)
     rest = _rest(mentions, item.number)
     why = rest and _other_first_word(transcript, mentions, item.number)
@@ -110,12 +110,14 @@ def _is_nearer(rest: Number, number: Number, before: RoledNumber | None) -> bool
     return bool(last) and abs(rest.value - last) < abs(number.value - last)
 
 
-def _goes_over_a_pause(transcript: Transcript, number: Number) -> bool:
+def _goes_over_a_pause(transcript: Transcript, item: RoledNumber) -> bool:
     """Whether a pause parts the digits behind a point, or the last word of a number that has an end
-    before it: "two hundred and fifty | one at the axle"."""
+    before it: "two hundred and fifty | one at the axle", not "thirty | five p s i"."""
+    number = item.number
+    measured = item.unit is not None and not item.carried
     words = transcript.words[number.first : number.last + 1]
     ended = words[-1].pause_before >= SHORT_PAUSE and words[-2:-1] and _ends(words[-2].text)
-    if ended and _place(transcript, number.last):
+    if ended and not measured and _place(transcript, number.last):
         return True
     at = next((at for at, word in enumerate(words) if word.text == "point"), len(words))
     return any(word.pause_before >= SHORT_PAUSE for word in words[at + 2 :])

@@ -51,10 +51,16 @@ def _is_parted(transcript: Transcript, number: Number, unit: Mention) -> bool:
     is the unit of the number before in 4 of 69 cases."""
     after = unit.last + 1
     begins = paused(transcript, number.last, unit.first, seconds=SHORT_PAUSE)
+    begins = begins and not _is_by_letters(transcript, unit)
     goes_on = after < len(transcript.words) and not paused(
         transcript, unit.last, after, seconds=SHORT_PAUSE
     )
     return paused(transcript, number.last, unit.first) or (begins and goes_on)
+
+
+def _is_by_letters(transcript: Transcript, unit: Mention) -> bool:
+    """ "p s i": letters are no words with which something else could begin."""
+    return unit.last > unit.first and len(transcript.words[unit.first].text) == 1
 
 
 def _of_its_words(transcript: Transcript, run: NumberRun, chosen: Chosen, number: Number) -> Doubt:
