@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from talklog.belonging.found_note import FoundNote
 from talklog.belonging.leading_places import leading_places
 from talklog.belonging.read_places import axes_of, read_places
+from talklog.links import SAYING
 from talklog.mentions import Mention, near
 from talklog.vocabulary import load
 
@@ -23,6 +24,8 @@ def place_of(
     theirs = {place.first for at, place in led.items() if at > first}
     read = tuple(p for p in read_places(note, first) if not _is_gone(note, p, component, first))
     read = tuple(place for place in read if place.first not in theirs)
+    said = (*read, *ruled)
+    read = tuple(place for place in read if not _is_of_next(note, place, said, first))
     ruled = tuple(place for place in ruled if place.first not in theirs)
     if own is not None:
         read = (*(p for p in read if p != own and not axes_of(note, p) & axes_of(note, own)), own)
@@ -62,6 +65,18 @@ def _is_gone(note: FoundNote, place: Mention, component: Mention | None, first: 
     if component is None or not place.last < component.first < first:
         return False
     return note.paused(place.last, component.first)
+
+
+def _is_of_next(note: FoundNote, place: Mention, said: Sequence[Mention], first: int) -> bool:
+    """Whether a place behind a number is that of the next one: "drive side sixty non drive side
+    at forty". The number has one of its kind before it, and the next follows the place."""
+    behind = [item.first for item in note.roled if item.first > place.last]
+    if place.first < first or not behind:
+        return False
+    between = note.between(place.last, behind[0])
+    axes = axes_of(note, place)
+    before = any(other.first < first and axes & axes_of(note, other) for other in said)
+    return before and len(between) <= 1 and set(between) <= set(SAYING)
 
 
 def _likely(
