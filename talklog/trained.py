@@ -38,6 +38,7 @@ NAMED_LEAST = 0.05  # P(reading) from which a value beside its quantity and unit
 BESIDE = 3  # words between a value and the word for what is measured
 JUST = 2  # words between a thing and its value
 METER_FROM = 0.8  # P(meter) from which a number is that of the machine's meter
+LONG_HOURS = 100  # no job takes as long, whatever the words around say
 METER_PERHAPS = 0.3  # from which what may be one is asked about
 LENT, LENT_SURELY = 0.5, 0.9  # P(unit) from which a bare value gets it, and is not asked about
 FITS_FROM = 0.05  # P(what it measures) from which a value keeps a unit that was said of another
@@ -193,7 +194,7 @@ def _settled(
     set_aside = not item.weak and _is_set_aside(item)
     if _is_fixed(item):
         return item
-    if _counts_hours(item) and chances["meter"] >= METER_PERHAPS:
+    if _counts_hours(item) and (_is_long(item) or chances["meter"] >= METER_PERHAPS):
         return _of_meter(item, chances["meter"])
     if set_aside and read < _least_to_read(item):
         return item
@@ -221,7 +222,12 @@ def _settled(
 def _counts_hours(item: RoledNumber) -> bool:
     """A stretch of time that may be the reading of an hour meter."""
     hours = item.unit is not None and item.unit.name in HOURS
-    return hours and item.role == "time_or_date" and not item.sure
+    return hours and item.role == "time_or_date" and (_is_long(item) or not item.sure)
+
+
+def _is_long(item: RoledNumber) -> bool:
+    """In notes of train, dev and check 160 such hours are of the meter, 28 of something else."""
+    return item.number.value >= LONG_HOURS
 
 
 def _of_meter(item: RoledNumber, chance: float) -> RoledNumber:
