@@ -1,13 +1,14 @@
-"""Step 4g: values that the speaker says himself not to trust, or to be of long ago. Knows no bands.
+"""Step 4g: values that the speaker says himself not to trust, or to be of long ago, or that may be
+differences. Knows no bands.
 
-"twenty psi but i don't trust the gauge", "not sure but about four bar", "last month it was sixty":
-they are asked about.
+"twenty psi but i don't trust the gauge", "not sure but about four bar", "last month it was sixty",
+"lost four psi", "ten mil too long": they are asked about.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from talklog.mentions import Mentions, near
 from talklog.numbers import NumberRun
@@ -18,16 +19,29 @@ from talklog.vocabulary import load
 
 DOUBT = "the speaker did not trust it"
 PAST = "it may be a value of an earlier time"
-KEYS = (  # list of phrases, whether they stand before the value, what is doubtful
-    ("distrusted_before", True, DOUBT),
-    ("distrusted_behind", False, DOUBT),
-    ("past_before", True, PAST),
-    ("past_behind", False, PAST),
-)
+DIFFERENCE = "it may be a difference, and not the value itself"
 BEHIND = 8  # words from a value to such a phrase behind it at most
 BEFORE = 4  # words from such a phrase to the value that it announces
+BESIDE = 1
+KEYS = (  # list of phrases, whether they stand before the value, within how many words, the doubt
+    ("distrusted_before", True, BEFORE, DOUBT),
+    ("distrusted_behind", False, BEHIND, DOUBT),
+    ("past_before", True, BEFORE, PAST),
+    ("past_behind", False, BEHIND, PAST),
+    ("difference_before", True, BESIDE, DIFFERENCE),
+    ("difference_behind", False, BESIDE, DIFFERENCE),
+)
 
-Spoken = tuple[int, int, bool, str]  # first and last word, whether before its value, the doubt
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """Such a phrase at the words ``first..last``."""
+
+    first: int
+    last: int
+    before: bool
+    reach: int
+    doubt: str
 
 
 def with_distrust(
@@ -48,28 +62,31 @@ def _doubted(
     """A reading with the doubt of the first phrase that speaks of it."""
     if item.role not in MEASURING or item.doubt:
         return item
-    doubts = (found[3] for found in spoken if _is_meant(transcript, values, found, item))
+    doubts = (said.doubt for said in spoken if _is_meant(transcript, values, said, item))
     return replace(item, doubt=next(doubts, None))
 
 
-def _phrases(words: Sequence[Word], key: str, before: bool, doubt: str) -> Iterator[Spoken]:
+def _phrases(
+    words: Sequence[Word], key: str, before: bool, reach: int, doubt: str
+) -> Iterator[Spoken]:
     """Each such phrase of one list."""
+    texts = [word.text for word in words]
     for phrase in load().small_words[key]:
         own = phrase.split()
-        for first in range(len(words) - len(own) + 1):
-            if [word.text for word in words[first : first + len(own)]] == own:
-                yield first, first + len(own) - 1, before, doubt
+        for first in range(len(texts) - len(own) + 1):
+            last = first + len(own) - 1
+            if texts[first : last + 1] == own:
+                yield Spoken(first, last, before, reach, doubt)
 
 
 def _is_meant(
-    transcript: Transcript, values: Sequence[NumberRun], spoken: Spoken, item: RoledNumber
+    transcript: Transcript, values: Sequence[NumberRun], said: Spoken, item: RoledNumber
 ) -> bool:
     """Whether a phrase speaks of a number: near it, with no pause and no other value between."""
-    first, last, before, doubt = spoken
-    end, start = (last, item.first) if before else (item.last, first)
-    seconds = SHORT_PAUSE if doubt == PAST else LONG_PAUSE  # "not run since last year, drained ..."
-    parted = paused(transcript, end, start, seconds=seconds)
-    if parted or not 0 < start - end <= (BEFORE if before else BEHIND):
+    end, start = (said.last, item.first) if said.before else (item.last, said.first)
+    # "not run since last year, drained ..."
+    seconds = LONG_PAUSE if said.doubt == DOUBT else SHORT_PAUSE
+    if paused(transcript, end, start, seconds=seconds) or not 0 < start - end <= said.reach:
         return False
     between = near(values, end, start)
     return not any(end < run.first and run.last < start for run in between)

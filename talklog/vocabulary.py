@@ -59,6 +59,8 @@ _SMALL_WORDS = {
     "same",
     "of_places",
     "distrusted_before",
+    "difference_before",
+    "difference_behind",
     "distrusted_behind",
     "orders",
     "forbids",
