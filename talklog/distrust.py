@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from talklog.mentions import Mentions, near
 from talklog.numbers import NumberRun
 from talklog.roled import MEASURING, RoledNumber
+from talklog.said import said
 from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, paused
 from talklog.transcript import Transcript, Word
 from talklog.vocabulary import load
@@ -62,7 +63,7 @@ def _doubted(
     """A reading with the doubt of the first phrase that speaks of it."""
     if item.role not in MEASURING or item.doubt:
         return item
-    doubts = (said.doubt for said in spoken if _is_meant(transcript, values, said, item))
+    doubts = (one.doubt for one in spoken if _is_meant(transcript, values, one, item))
     return replace(item, doubt=next(doubts, None))
 
 
@@ -70,23 +71,18 @@ def _phrases(
     words: Sequence[Word], key: str, before: bool, reach: int, doubt: str
 ) -> Iterator[Spoken]:
     """Each such phrase of one list."""
-    texts = [word.text for word in words]
-    for phrase in load().small_words[key]:
-        own = phrase.split()
-        for first in range(len(texts) - len(own) + 1):
-            last = first + len(own) - 1
-            if texts[first : last + 1] == own:
-                yield Spoken(first, last, before, reach, doubt)
+    for first, last in said(words, load().small_words[key]):
+        yield Spoken(first, last, before, reach, doubt)
 
 
 def _is_meant(
-    transcript: Transcript, values: Sequence[NumberRun], said: Spoken, item: RoledNumber
+    transcript: Transcript, values: Sequence[NumberRun], phrase: Spoken, item: RoledNumber
 ) -> bool:
     """Whether a phrase speaks of a number: near it, with no pause and no other value between."""
-    end, start = (said.last, item.first) if said.before else (item.last, said.first)
+    end, start = (phrase.last, item.first) if phrase.before else (item.last, phrase.first)
     # "not run since last year, drained ..."
-    seconds = LONG_PAUSE if said.doubt == DOUBT else SHORT_PAUSE
-    if paused(transcript, end, start, seconds=seconds) or not 0 < start - end <= said.reach:
+    seconds = LONG_PAUSE if phrase.doubt == DOUBT else SHORT_PAUSE
+    if paused(transcript, end, start, seconds=seconds) or not 0 < start - end <= phrase.reach:
         return False
     between = near(values, end, start)
     return not any(end < run.first and run.last < start for run in between)

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from talklog.mentions import Mentions, near
 from talklog.roled import MEASURING, RoledNumber
+from talklog.said import said
 from talklog.scopes import paused
 from talklog.transcript import Transcript
 from talklog.vocabulary import load
@@ -41,13 +42,10 @@ def with_taken_up(
 
 def _phrases(transcript: Transcript) -> Iterator[tuple[int, int, str]]:
     """(first word, last word, role) of each phrase that points back."""
-    words = [word.text for word in transcript.words]
     for key, role in ROLES.items():
-        for phrase in load().small_words[key]:
-            own = phrase.split()
-            for first in range(1, len(words) - len(own) + 1):
-                if words[first : first + len(own)] == own:
-                    yield first, first + len(own) - 1, role
+        for first, last in said(transcript.words, load().small_words[key]):
+            if first:
+                yield first, last, role
 
 
 def _has_own(transcript: Transcript, mentions: Mentions, last: int) -> bool:

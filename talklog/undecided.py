@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from talklog.mentions import Mentions, near
 from talklog.notes import Unsure
+from talklog.said import said
 from talklog.scopes import LONG_PAUSE, SHORT_PAUSE
 from talklog.transcript import Transcript, Word
 from talklog.vocabulary import load
@@ -32,13 +33,8 @@ def undecided(transcript: Transcript, mentions: Mentions) -> tuple[Unsure, ...]:
 
 def _open(transcript: Transcript) -> Iterator[Unsure]:
     """ "not sure i did" with what follows it in the same breath."""
-    words = transcript.words
-    for phrase in load().small_words["left_open"]:
-        own = phrase.split()
-        for first in range(len(words) - len(own) + 1):
-            last = first + len(own) - 1
-            if [word.text for word in words[first : last + 1]] == own:
-                yield Unsure(OPEN, first, _breath(transcript, last))
+    for first, last in said(transcript.words, load().small_words["left_open"]):
+        yield Unsure(OPEN, first, _breath(transcript, last))
 
 
 def _breath(transcript: Transcript, last: int) -> int:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from talklog.context import Context
 from talklog.mentions import Mention, Span, near
 from talklog.notes import NOT_SAID, Action
+from talklog.said import said
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.verbs import plain_form
 from talklog.vocabulary import load
@@ -99,9 +100,9 @@ def _parted(context: Context, first: int, last: int) -> bool:
 
 
 def _said(context: Context, phrases: Sequence[Phrase]) -> Iterator[tuple[int, int]]:
-    """Where some phrases are said, as first and last words."""
-    words = tuple(word.text for word in context.transcript.words)
-    for at in range(len(words)):
-        found = next((p for p in phrases if words[at : at + len(p)] == p), None)
-        if found:
-            yield at, at + len(found) - 1
+    """Where some phrases are said, as first and last words; the longest at each place."""
+    end = -1
+    for first, last in said(context.transcript.words, phrases):
+        if first > end:
+            yield first, last
+        end = first

@@ -43,6 +43,7 @@ LAYERS = (
     "word_kinds",
     "word_files",
     "vocabulary",
+    "said",
     "own_words.graph_file",
     "own_words.sounds",
     "own_words.word_list",
