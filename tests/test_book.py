@@ -54,7 +54,7 @@ def test_what_is_due_by_day_by_meter_and_when_asked(book) -> None:
     put(book, "hour meter reads four thousand hours check the belt again in fifty hours")
     put(book, "check the seal again in two weeks")
     items = due_items(book, on=date(2026, 3, 20), at=4060.0)
-    assert [(i.component, i.state) for i in items] == [("seal", "overdue"), ("belt", "overdue")]
+    assert [(i.component, i.state) for i in items] == [("oil seal", "overdue"), ("belt", "overdue")]
     assert items[0].due_on == "2026-03-16" and items[1].due_meter == 4050
     later = due_items(book, on=date(2026, 3, 3), at=4001.0)
     assert {i.state for i in later} == {"later"}
@@ -87,6 +87,16 @@ def test_a_later_note_that_did_it_closes_it(book) -> None:
     put(book, "replaced the belt", said_at="2026-03-05T08:00:00+00:00")
     assert len(due_items(book)) == 1  # renewing is not checking
     put(book, "checked the belt it's fine", said_at="2026-03-06T08:00:00+00:00")
+    assert due_items(book) == []
+
+
+def test_a_thing_closes_under_either_of_its_names(book) -> None:
+    """ "pads" stay so where nothing shows a brake, and are brake pads beside a caliper."""
+    put(book, "check the pads again in two weeks")
+    checked = put(
+        book, "brake caliper freed off checked the pads", said_at="2026-03-06T08:00:00+00:00"
+    )
+    assert "brake pad" in {action.component for action in checked.record.actions}
     assert due_items(book) == []
 
 

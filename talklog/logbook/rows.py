@@ -7,6 +7,7 @@ from typing import Any
 from talklog.days import after, day_of, of_event, utc_of
 from talklog.logbook.works import work_of_text, work_of_verb
 from talklog.record import FollowUp, Reading, ServiceRecord
+from talklog.trades import dictionary_name
 
 Row = tuple[Any, ...]
 # Metres in what odometers count; the mile is the international one (NIST SP 811, appendix B.8).
@@ -50,7 +51,7 @@ def action_rows(record: ServiceRecord, said_at: str) -> list[Row]:
     """(number, verb, work, component, position, done, moment)."""
     moment = utc_of(said_at)
     return [
-        (n, a.verb, work_of_verb(a.verb), a.component, a.position, int(a.done), moment)
+        (n, a.verb, work_of_verb(a.verb), _known(a.component), a.position, int(a.done), moment)
         for n, a in enumerate(record.actions)
     ]
 
@@ -60,10 +61,16 @@ def follow_up_rows(record: ServiceRecord, said_at: str) -> list[Row]:
     moment). ``place`` names it by its words, which stay the same from revision to revision."""
     moment = utc_of(said_at)
     return [
-        (number, place_of(item), item.what, item.component, work_of_text(item.what),
+        (number, place_of(item), item.what, _known(item.component), work_of_text(item.what),
          *due_columns(item, record, said_at), moment)
         for number, item in enumerate(record.follow_ups)
     ]  # fmt: skip
+
+
+def _known(component: str | None) -> str | None:
+    """The vocabulary's name of a thing: what is to do to the "pad" of one note is done when another
+    says "brake pad"."""
+    return dictionary_name(component) if component is not None else None
 
 
 def place_of(item: FollowUp) -> str:
