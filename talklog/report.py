@@ -296,12 +296,15 @@ def _spelled(duration: str) -> str:
 
 
 def _questions(record: ServiceRecord) -> Iterator[Item]:
-    """What was not sure; what follows one upon the other for one reason is one question."""
+    """What was not sure, and what it was taken for, so that who answers looks at that too; what
+    follows one upon the other for one reason is one question."""
     timed = _timed(record)
+    taken = {reading.words: f" ({_about(reading)})" for reading in record.readings}
     for why, items in groupby(record.unsure, key=lambda item: item.why):
         asked = list(items)
         times = dict.fromkeys(filter(None, map(timed, asked)))
-        yield Item("", ", ".join(f"“{item.heard}”" for item in asked), ", ".join(times), why)
+        told = (f"“{item.heard}”{taken.get(item.words, '')}" for item in asked)
+        yield Item("", ", ".join(told), ", ".join(times), why)
 
 
 def _timed(record: ServiceRecord) -> Callable[[Any], str]:

@@ -95,13 +95,22 @@ def test_everything_in_the_record_is_on_paper(make) -> None:
     assert [text for text in wanted if text not in paper] == []
 
 
+def test_a_question_says_what_the_value_was_taken_for() -> None:
+    made = VARIANTS["full"]
+    reading = next(r for r in made.readings if r.verdict == "unsure")
+    asked = [made.unsure[0].model_copy(update={"words": reading.words})]
+    text = text_report(made.model_copy(update={"unsure": asked}))
+    told = text[text.index("NOT SURE") : text.index("READINGS")]
+    assert f"({reading.component}" in told and reading.quantity in told
+
+
 def test_questions_that_follow_for_one_reason_are_asked_once() -> None:
     made = VARIANTS["full"]
     one = made.unsure[0]
     asked = [one, one.model_copy(update={"heard": "nine"}), one.model_copy(update={"why": "Else."})]
     text = text_report(made.model_copy(update={"unsure": asked}))
     told = text[text.index("NOT SURE") : text.index("READINGS")]
-    assert f"“{one.heard}”, “nine”" in told and "Else." in told
+    assert f"“{one.heard}”" in told and "“nine”" in told and "Else." in told
     assert told.count(one.why.split(".")[0]) == 1
 
 
@@ -152,7 +161,7 @@ def test_a_put_right_finding_comes_after_what_must_be_stopped_for() -> None:
 
 def test_an_unsure_reading_stands_only_in_its_own_place() -> None:
     sheet = make_sheet(VARIANTS["full"])
-    assert [item.text for item in sheet.unsure] == ["“maybe 8”"]
+    assert [item.text for item in sheet.unsure] == ["“maybe 8” (not said: gap)"]
     assert not any("not said" in item.text for item in sheet.first)
 
 
