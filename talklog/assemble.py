@@ -21,6 +21,7 @@ from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.parts import parts
 from talklog.perhaps import perhaps
+from talklog.presumed import with_presumed
 from talklog.readings import make_reading
 from talklog.rivals import DOUBT, LIMIT, with_rivals
 from talklog.role_rules.cued import METERS
@@ -66,7 +67,7 @@ def assemble(
     later, warned = tuple(follow_ups(context, due)), tuple(spoken_cautions(context))
     sizes = [SetAside("part_size", at, at) for at in written_sizes(transcript)]
     return Notes(
-        readings=settle_sequels(readings, [_roles_of(r, said[r.last]) for r in readings]),
+        readings=tuple(_settled(context, readings, said)),
         set_aside=(*_set_aside(roled), *dropped, *sizes),
         actions=tuple(actions(context, later)),
         parts=tuple(parts(context, counted)),
@@ -123,6 +124,15 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
         else:
             unsure.append(made)
     return readings, unsure
+
+
+def _settled(
+    context: Context, readings: list[Reading], said: dict[int, RoledNumber]
+) -> Iterator[Reading]:
+    """The readings with their final roles, and what of them was not said plainly. ``said``: the
+    numbers by their last word."""
+    settled = settle_sequels(readings, [_roles_of(r, said[r.last]) for r in readings])
+    return (with_presumed(context, said[reading.last], reading) for reading in settled)
 
 
 def _roles_of(reading: Reading, item: RoledNumber) -> dict[str, float]:

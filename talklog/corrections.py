@@ -268,8 +268,10 @@ def _settled(
 
 
 def _with_verdict(reading: Reading, judged: CheckedReading, reason: str) -> Reading:
+    """Judged, and looked at by a person, so that nothing of it is presumed."""
     band = band_ref(judged.band) if judged.band else None
-    return reading.model_copy(update={"verdict": judged.verdict, "band": band, "reason": reason})
+    update = {"verdict": judged.verdict, "band": band, "reason": reason, "presumed": ()}
+    return reading.model_copy(update=update)
 
 
 # ---- words ---------------------------------------------------------------------------------------

@@ -97,6 +97,8 @@ def _readings(transcript: Transcript, notes: Notes) -> Iterator[str]:
         yield _filled(f"{what}: {value}, {reading.role}")
         for reason in reading.reason.split("; "):
             yield _filled(reason, INDENT * 2)
+        if reading.presumed:
+            yield _filled(f"most probable only: {', '.join(reading.presumed)}", INDENT * 2)
         if reading.doubt:
             yield _filled(f"asked, because {reading.doubt}", INDENT * 2)
 

@@ -29,7 +29,7 @@ TOPIC, TOPIC_GAP = 3, 6  # a component among the first words is what the note is
 FAVOUR, TOLD = 7.0, 3
 LEAST = 0.02  # probability of a thing that the reader does not think of
 NOT_MEANT = 0.05  # probability below which nothing speaks for a thing
-READ_SURELY = 0.7  # from which the rules have no say: of 87 it was right in 58, they in 25
+READ_SURELY = 0.7  # from which the rules have no say in it: of 87 it was right in 58, they in 25
 FAR_READ = 0.2  # from which a thing is a candidate however far it is
 MAYBE = 0.02  # probability from which a number may belong to a thing
 FAR_OFF = 0.03  # the same, of one talked of before a pause, where another leads to the value
@@ -258,11 +258,13 @@ def _with_read(
     more = [thing for thing, chance in owners.items() if chance > FAR_READ and thing not in things]
     all_things = [*things, *more]
     read = [owners.get(thing, 0.0) for thing in all_things]
-    if max(read) >= READ_SURELY:
+    favours = [surroundings.favour(thing, all_things, item) for thing in all_things]
+    best = max(range(len(read)), key=read.__getitem__)
+    if read[best] >= READ_SURELY and all_things[best] is not None and favours[best] >= 1:
         return all_things, read
     both = together([*shares, *[min(shares)] * len(more)], read, weight=RULES, least=LEAST)
-    both = [share * surroundings.favour(thing, all_things, item) if chance > NOT_MEANT else share
-            for share, thing, chance in zip(both, all_things, read, strict=True)]  # fmt: skip
+    both = [share * favour if chance > NOT_MEANT else share
+            for share, favour, chance in zip(both, favours, read, strict=True)]  # fmt: skip
     return all_things, [share / sum(both) for share in both]
 
 

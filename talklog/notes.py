@@ -38,7 +38,7 @@ class Reading:
     ``confidence`` is the probability that value and unit were heard right, ``None`` for typed
     text; ``sounds_like`` is what it may have been instead, by ear; ``may_be`` what it may be of;
     ``thing_chance`` is how probable it is that it is of this component, ``None`` where a person
-    said so."""
+    said so; ``presumed`` names the fields that were not said plainly and are but most probable."""
 
     quantity: str
     component: str
@@ -57,6 +57,7 @@ class Reading:
     sounds_like: tuple[Alternative, ...] = ()
     may_be: tuple[Meant, ...] = ()
     thing_chance: float | None = None
+    presumed: tuple[str, ...] = ()  # of quantity, component, position, role
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,16 @@ from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    SerializerFunctionWrapHandler,
+    ValidationError,
+    model_serializer,
+    model_validator,
+)
 
 from talklog.errors import RecordError
 
@@ -72,6 +81,7 @@ Why = Literal[
     "time_or_date",
     "count",
 ]
+Presumed = Literal["quantity", "component", "position", "role"]
 PartStatus = Literal["fitted", "needed", "missing", "reused", "on_order"]
 
 
@@ -139,7 +149,9 @@ class BandRef(_Model):
 
 
 class Reading(_Heard):
-    """A value that was measured, set, found or left. A unit that was not said is null."""
+    """A value that was measured, set, found or left. A unit that was not said is null.
+    ``presumed`` names fields that were not said plainly and are but most probable; it is written
+    only where there are any."""
 
     quantity: Text
     component: Text
@@ -156,6 +168,12 @@ class Reading(_Heard):
     start: Seconds | None
     end: Seconds | None
     confidence: Confidence | None
+    presumed: tuple[Presumed, ...] = ()
+
+    @model_serializer(mode="wrap")
+    def _without_empty(self, plain: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        fields = plain(self)
+        return fields if self.presumed else {k: v for k, v in fields.items() if k != "presumed"}
 
 
 class SetAside(_Heard):

@@ -18,6 +18,7 @@ from typing import Any
 
 from talklog.record import BandRef, FollowUp, Part, Reading, ServiceRecord
 from talklog.units import weighed
+from talklog.verdicts.names import described
 
 NOT_SAID = "not said"
 NOT_KNOWN = "not said, or not understood"  # for what talklog does not look for in a note
@@ -32,6 +33,8 @@ VERDICTS = {
     "unsure": "UNSURE",
     "unit_mismatch": "UNIT?",
 }
+PRESUMED = "?"  # behind what was not said plainly
+_ABOUT_MARKS = "? behind a word: not said plainly, taken as the most probable."
 _ROLES = {"measured": "measured", "set": "set", "as_found": "as found", "as_left": "as left"}
 _SET_ASIDE = {
     "quoted_spec": "a quoted limit",
@@ -99,6 +102,7 @@ class Sheet:
     first: tuple[Item, ...]
     unsure: tuple[Item, ...]
     readings: tuple[Line, ...]
+    presumed: str  # what the mark behind a name means; empty if there is none
     work: tuple[Item, ...]
     parts: tuple[Item, ...]
     findings: tuple[Item, ...]
@@ -116,7 +120,7 @@ def text_report(record: ServiceRecord, *, name: str | None = None) -> str:
         "\n".join([sheet.title.upper(), "=" * min(WIDTH, len(sheet.title)), *rows]),
         _block("OUT OF BAND, OR MISSING", sheet.first, "Nothing."),
         _block("NOT SURE: PLEASE CHECK", sheet.unsure, "Nothing."),
-        _section("READINGS", map(_reading_text, sheet.readings), NOT_SAID),
+        _section("READINGS", _readings_text(sheet), NOT_SAID),
         _block("WORK", sheet.work, NOT_SAID),
         _block("PARTS", sheet.parts, NOT_SAID),
         _block("FOUND", sheet.findings, NOT_SAID),
@@ -157,6 +161,7 @@ def make_sheet(record: ServiceRecord, *, name: str | None = None) -> Sheet:
         first=tuple(_flag_item(flag, record) for flag in _first_flags(record)),
         unsure=tuple(_questions(record)),
         readings=tuple(_line(reading) for reading in record.readings),
+        presumed=_ABOUT_MARKS if any(r.presumed for r in record.readings) else "",
         work=tuple(
             Item("" if a.done else "not done", _action(a), timed(a)) for a in record.actions
         ),
@@ -193,31 +198,41 @@ def _first_flags(record: ServiceRecord) -> Iterable[Any]:
 
 
 def _flag_item(flag: Any, record: ServiceRecord) -> Item:
-    when = next((_when(r.start) for r in record.readings if _is_about(flag, r)), "")
-    return Item(flag.level.upper(), flag.about, when, flag.text)
+    reading = next((r for r in record.readings if _is_about(flag, r)), None)
+    if reading is None:
+        return Item(flag.level.upper(), flag.about, "", flag.text)
+    return Item(flag.level.upper(), named(reading), _when(reading.start), flag.text)
 
 
 def _is_about(flag: Any, reading: Reading) -> bool:
-    return flag.about == _about(reading) and flag.text.startswith(
+    return flag.about == described(reading) and flag.text.startswith(
         (f"{reading.value} ", reading.reason)
     )
 
 
-def _about(reading: Reading) -> str:
-    named = (reading.component, reading.position, reading.condition)
-    return f"{', '.join(filter(None, named))}: {reading.quantity}"
+def named(reading: Reading) -> str:
+    """What a reading is of, with a mark behind what was not said plainly: "pad?, rear: gap"."""
+    mark = dict.fromkeys(reading.presumed, PRESUMED)
+    place = reading.position or ("place" if "position" in mark else "")
+    thing = f"{reading.component}{mark.get('component', '')}"
+    parts = (thing, f"{place}{mark.get('position', '')}", reading.condition)
+    return f"{', '.join(filter(None, parts))}: {reading.quantity}{mark.get('quantity', '')}"
+
+
+def _role(reading: Reading) -> str:
+    return f"{_ROLES[reading.role]}{PRESUMED if 'role' in reading.presumed else ''}"
 
 
 def _line(reading: Reading) -> Line:
     si = reading.si
     return Line(
-        what=_about(reading),
+        what=named(reading),
         value=quantity(reading.value, reading.unit),
         si=_rounded(si.value, si.unit) if si and si.unit != reading.unit else "",
         band=limits(reading.band) if reading.band else "",
         verdict=VERDICTS[reading.verdict],
         out=reading.verdict in ("low", "high", "unit_mismatch", "unsure"),
-        role=_ROLES[reading.role],
+        role=_role(reading),
         when=_when(reading.start),
         reason=reading.reason,
         gauge=_gauge(reading),
@@ -299,7 +314,7 @@ def _questions(record: ServiceRecord) -> Iterator[Item]:
     """What was not sure, and what it was taken for, so that who answers looks at that too; what
     follows one upon the other for one reason is one question."""
     timed = _timed(record)
-    taken = {reading.words: f" ({_about(reading)})" for reading in record.readings}
+    taken = {reading.words: f" ({named(reading)})" for reading in record.readings}
     for why, items in groupby(record.unsure, key=lambda item: item.why):
         asked = list(items)
         times = dict.fromkeys(filter(None, map(timed, asked)))
@@ -342,6 +357,12 @@ def _item_text(item: Item) -> str:
     when = f"  [{item.when}]" if item.when else ""
     first = _wrapped(f"{lead}{item.text}{when}")
     return f"{first}\n{_wrapped(item.detail, indent=6)}" if item.detail else first
+
+
+def _readings_text(sheet: Sheet) -> Iterator[str]:
+    yield from map(_reading_text, sheet.readings)
+    if sheet.presumed:
+        yield _wrapped(sheet.presumed)
 
 
 def _reading_text(line: Line) -> str:

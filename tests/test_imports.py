@@ -101,6 +101,7 @@ LAYERS = (
     "perhaps",
     "undecided",
     "sureness",
+    "presumed",
     "sequels",
     "rivals",
     "taken_up",

@@ -67,6 +67,8 @@ def table(tally: Tally) -> Iterator[str]:
     silent = tally.found["silent"]
     of_all = tally.wanted["silent"]
     yield f"{'readings silently wrong (value, unit)':42}{silent:8d}{'':8}   of {of_all}"
+    yield _share(tally, "presumed", "fields marked as presumed that are wrong", "")
+    yield _share(tally, "plain", "not asked about, wrong in an unmarked field", "")
     fields = ", ".join(f"{name} {tally.f1(name):.3f}" for name in FIELDS)
     yield f"each field of a reading (F1): {fields}"
 

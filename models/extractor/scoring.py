@@ -25,6 +25,8 @@ The rules of comparison, for every kind of thing:
 * **Verb**: equal, or forms of one entry of the vocabulary's actions.
 * **Condition** of a finding: at least one word in common besides small words.
 * Where an annotation has ``also``, see ``passages``, what it says is right too.
+* **Presumed**: of the fields that are marked as such, those that are wrong; and of the readings
+  that are not asked about those that are wrong in a field without the mark.
 * **Unsure**: the span of an annotation shares a word with a doubtful reading or an unsure entry.
   Such a reading, asked about where the annotator could not say what is meant, is neither right nor
   wrong: it is counted here and not among the readings found.
@@ -178,6 +180,10 @@ def _count_reading(
     for name in FIELDS:
         tally.right[name] += name not in wrong
     tally.found["silent"] += bool(wrong & {"value", "unit"}) and got.doubt is None
+    tally.wanted["presumed"] += len(got.presumed)
+    tally.right["presumed"] += len(wrong & set(got.presumed))
+    tally.wanted["plain"] += got.doubt is None
+    tally.right["plain"] += got.doubt is None and bool(wrong - set(got.presumed))
     if wrong:
         what = f"{' '.join(sorted(wrong))}: got {_shown(got)}; wanted {_expected(item)}"
         tally.misses.append(_miss(passage, "wrong reading", what))

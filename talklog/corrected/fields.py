@@ -102,7 +102,7 @@ def blank_reading(record: ServiceRecord, item: Any) -> Reading:
         **blank
         | {"heard": item.heard, "words": item.words, "value": "", "quantity": ""}
         | {"start": words[0].start, "end": words[-1].end}
-        | {"confidence": min(sure) if sure else None}
+        | {"confidence": min(sure) if sure else None, "presumed": ()}
     )
 
 

@@ -69,6 +69,7 @@ class NumberSeen:
     place: tuple[int, ...]
     maybe_place: frozenset[int]  # with the words that may say where, if a rule says so too
     sure_place: frozenset[int]  # those that say it almost certainly
+    place_chance: float  # how probable it is that just the words above 0.5 say it
     units: dict[Mention | None, float]  # the probability of each unit said, None of none
 
 

@@ -43,6 +43,7 @@ def _number(note: ReadNote, at: int, first: int) -> NumberSeen:
         place=tuple(sorted(_one_of_each_axis(note, place))),
         maybe_place=around[MAYBE_PLACE],
         sure_place=around[SURE_PLACE],
+        place_chance=float(chances.clip(min=1 - chances).prod()),
         units=_chances_of(note.mentions.of("unit"), likely.units[at], first),
     )
 

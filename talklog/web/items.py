@@ -8,7 +8,7 @@ from typing import Any
 
 from talklog.corrections import is_looked_at
 from talklog.record import Reading, ServiceRecord
-from talklog.report import VERDICTS, limits, make_sheet, quantity
+from talklog.report import VERDICTS, limits, make_sheet, named, quantity
 
 OUT = ("low", "high", "unit_mismatch")
 _MARKS = {"low": "▼", "high": "▲", "unit_mismatch": "≠", "unsure": "?", "in_band": "✓"}
@@ -84,7 +84,6 @@ def shown(record: ServiceRecord) -> Shown:
 def _reading(record: ServiceRecord, place: int, one: Reading) -> Item:
     looked_at = is_looked_at(one)
     must = one.verdict in (*OUT, "unsure")
-    named = (one.component, one.position, one.condition)
     beside = f" (limits {limits(one.band)})" if one.band else ""
     return _item(
         record,
@@ -92,7 +91,7 @@ def _reading(record: ServiceRecord, place: int, one: Reading) -> Item:
         slug=f"r{place}",
         group="readings",
         index=place,
-        title=f"{', '.join(filter(None, named))}: {one.quantity}",
+        title=named(one),
         amount=f"{quantity(one.value, one.unit)} {one.role.replace('_', ' ')}{beside}",
         verdict=VERDICTS[one.verdict],
         mark=_MARKS.get(one.verdict, "–"),
