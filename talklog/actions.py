@@ -11,9 +11,16 @@ from talklog.denied import not_done
 from talklog.excepted import excepted
 from talklog.mentions import Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, FollowUp
-from talklog.others import is_makeshift, is_of_itself, is_of_nothing, is_of_others, is_taken_back
+from talklog.others import (
+    is_alternative,
+    is_makeshift,
+    is_of_itself,
+    is_of_nothing,
+    is_of_others,
+    is_taken_back,
+)
 from talklog.seeing.kinds import Work
-from talklog.undone import is_rather_state, is_state, left_undone, long_ago, refused
+from talklog.undone import is_over, is_rather_state, is_state, left_undone, long_ago, refused
 from talklog.verbs import may_be_past, plain_form
 from talklog.vocabulary import load
 
@@ -73,8 +80,9 @@ def _is_of_job(context: Context, work: Span, verb: str) -> bool:
     """Whether work is none of the past or of others, nor a state: "door not locked"."""
     state = refused(context, work.first) and is_state(context, work.first)
     state = state or is_of_itself(context, work, verb) or is_rather_state(context, work.first)
-    past = long_ago(context, work) or is_of_others(context, work)
-    return not (state or past or is_taken_back(context, work) or is_of_nothing(context, work))
+    past = long_ago(context, work) or is_over(context, work) or is_of_others(context, work)
+    undone = is_taken_back(context, work) or is_alternative(context, work)
+    return not (state or past or undone or is_of_nothing(context, work))
 
 
 def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:

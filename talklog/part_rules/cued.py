@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from talklog.context import Context
 from talklog.denied import not_done
 from talklog.mentions import CueMention, Mention, near
+from talklog.others import is_alternative
 from talklog.part_rules.listed import goes_on, is_newness, joined
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.vocabulary import load
@@ -112,6 +113,8 @@ def _holder(context: Context, part: Mention) -> Cued | None:
 def _said(context: Context, cue: CueMention) -> Cued:
     """With its opposite where it is denied: what was not ordered is needed."""
     status: str | None = STATUS[cue.cue.category]
+    if is_alternative(context, cue):
+        return Cued(None, cue)
     if status == "fitted" and not_done(context, cue.first):
         status = "needed"
     elif status in COMING and _is_denied(context, cue):
