@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import partial
 
-from talklog.beside import taken_away, thing_beside, together
+from talklog.beside import lacked, taken_away, thing_beside, together
 from talklog.context import Context
 from talklog.denied import not_done
 from talklog.excepted import excepted
@@ -86,7 +86,8 @@ def _is_of_job(context: Context, work: Span, verb: str) -> bool:
 
 
 def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
-    thing = taken_away(context, work, work.thing) if _takes(work.verb) else work.thing
+    thing = _meant_by(context, work)
+    thing = taken_away(context, work, thing) if _takes(work.verb) else thing
     first, last = together(work, thing) if thing is not None else (work.first, work.last)
     name = thing.name if thing else NOT_SAID
     place = context.position_at(thing) if thing else None
@@ -96,6 +97,14 @@ def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
     denied = denied or refused(context, work.first) or _is_order(context, work)
     done = work.done and not denied and (work.sure or not planned)
     return Action(work.verb, name, place, done, first, last)
+
+
+def _meant_by(context: Context, work: Work) -> Mention | None:
+    """What work was done to: the clip of "missing its clip so i put one in"."""
+    following = context.transcript.words[work.first + 1 : work.first + 2]
+    if following and following[0].text in load().small_words["stand_ins"]:
+        return lacked(context, work.first + 1) or work.thing
+    return work.thing
 
 
 def _takes(verb: str) -> bool:

@@ -13,6 +13,7 @@ from talklog.vocabulary import load
 from talklog.word_kinds import Phrase
 
 BEFORE = 8  # words before a verb among which its subject is looked for
+ALTERNATIVE = 5  # words before a part among which "rather than" makes it one that was not fitted
 BY = 4  # words from a verb to the "by" of "overfilled by the last owner"
 SOON = 4  # words from work to the words that take it back
 BEHIND = 3  # words from a verb to the words that make it no work: "took the stem with it"
@@ -57,6 +58,14 @@ def is_of_nothing(context: Context, span: Span) -> bool:
         return False
     own = any(c.last == span.first - 1 for c in close)
     return not own and not any(_begins(words[1:], p[:1]) for p in load().exceptions)
+
+
+def names_alternative(context: Context, at: int) -> bool:
+    """Whether a word names what was not taken: "rather than fitting new ones"."""
+    said = _said_before(context, at)[-ALTERNATIVE:]
+    return any(
+        _begins(said[place:], own) for place in range(len(said)) for own in load().alternatives
+    )
 
 
 def is_makeshift(context: Context, span: Span) -> bool:

@@ -42,6 +42,10 @@ _SMALL_WORDS = {
     "denials",
     "pairs",
     "behind_counts",
+    "before_places",
+    "taken_over",
+    "at_hand",
+    "owning",
     "stand_ins",
     "negations",
     "refusals",
@@ -93,7 +97,7 @@ _WORK_PHRASES = (
     "exceptions",
     "makeshift",
 )
-_WORK_WORDS = ("checking", "removing", "auxiliaries", "moving", "of_themselves")
+_WORK_WORDS = ("checking", "removing", "rearranging", "auxiliaries", "moving", "of_themselves")
 _THINGS = {"component", "heads", "numbered", "wearing", "liquid", "as_said", "trade", "false"}
 
 
@@ -134,6 +138,7 @@ class Vocabulary:
     actions: Phrases
     checking: frozenset[str]  # actions that look and change nothing
     removing: frozenset[str]  # actions that take a part away
+    rearranging: frozenset[str]  # actions that only put a part elsewhere
     left_undone: tuple[Phrase, ...]  # behind a thing or work: "not done"
     not_reached: tuple[Phrase, ...]  # before a thing: "didn't get to"
     others: tuple[Phrase, ...]  # before a verb: somebody else did it
