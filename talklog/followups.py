@@ -82,7 +82,7 @@ def _says_nothing(context: Context, later: Told) -> bool:
     named = (c for c in near(context.components, later.first, later.last) if overlap(c, later))
     known = {at for c in named for at in range(c.first, c.last + 1)}
     small = load().small_words
-    empty = small["before_names"] | small["never_last"] | load().tails | load().opening
+    empty = small["before_names"] | small["never_last"] | load().said_tails | load().opening
     words = context.transcript.words
     return all(at in known or words[at].text in empty for at in range(later.first, later.last + 1))
 

@@ -215,6 +215,8 @@ def _is_at_hand(context: Context, at: int) -> bool:
         for place in range(at + 1, high)
         for size in (2, 3)
     )
+    if not taken and load().small_words["having"] & set(words[low:at]):
+        return False
     within = not _parted(context, low, at) if taken else not _parted(context, at, high - 1)
     return (taken or any(from_)) and within
 

@@ -44,6 +44,8 @@ _SMALL_WORDS = {
     "behind_counts",
     "before_places",
     "taken_over",
+    "having",
+    "pronouns",
     "at_hand",
     "owning",
     "stand_ins",
