@@ -5,15 +5,22 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from functools import partial
 
-from talklog.beside import taken_away, thing_beside, together
+from talklog.beside import lacked, taken_away, thing_beside, together
 from talklog.context import Context
 from talklog.denied import not_done
 from talklog.excepted import excepted
 from talklog.mentions import Mention, Span, near, overlap
 from talklog.notes import NOT_SAID, Action, FollowUp
-from talklog.others import is_makeshift, is_of_itself, is_of_nothing, is_of_others, is_taken_back
+from talklog.others import (
+    is_alternative,
+    is_makeshift,
+    is_of_itself,
+    is_of_nothing,
+    is_of_others,
+    is_taken_back,
+)
 from talklog.seeing.kinds import Work
-from talklog.undone import is_rather_state, is_state, left_undone, long_ago, refused
+from talklog.undone import is_over, is_rather_state, is_state, left_undone, long_ago, refused
 from talklog.verbs import may_be_past, plain_form
 from talklog.vocabulary import load
 
@@ -73,12 +80,14 @@ def _is_of_job(context: Context, work: Span, verb: str) -> bool:
     """Whether work is none of the past or of others, nor a state: "door not locked"."""
     state = refused(context, work.first) and is_state(context, work.first)
     state = state or is_of_itself(context, work, verb) or is_rather_state(context, work.first)
-    past = long_ago(context, work) or is_of_others(context, work)
-    return not (state or past or is_taken_back(context, work) or is_of_nothing(context, work))
+    past = long_ago(context, work) or is_over(context, work) or is_of_others(context, work)
+    undone = is_taken_back(context, work) or is_alternative(context, work)
+    return not (state or past or undone or is_of_nothing(context, work))
 
 
 def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
-    thing = taken_away(context, work, work.thing) if _takes(work.verb) else work.thing
+    thing = _meant_by(context, work)
+    thing = taken_away(context, work, thing) if _takes(work.verb) else thing
     first, last = together(work, thing) if thing is not None else (work.first, work.last)
     name = thing.name if thing else NOT_SAID
     place = context.position_at(thing) if thing else None
@@ -88,6 +97,14 @@ def _worked(context: Context, work: Work, later: Sequence[FollowUp]) -> Action:
     denied = denied or refused(context, work.first) or _is_order(context, work)
     done = work.done and not denied and (work.sure or not planned)
     return Action(work.verb, name, place, done, first, last)
+
+
+def _meant_by(context: Context, work: Work) -> Mention | None:
+    """What work was done to: the clip of "missing its clip so i put one in"."""
+    following = context.transcript.words[work.first + 1 : work.first + 2]
+    if following and following[0].text in load().small_words["stand_ins"]:
+        return lacked(context, work.first + 1) or work.thing
+    return work.thing
 
 
 def _takes(verb: str) -> bool:

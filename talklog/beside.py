@@ -10,6 +10,7 @@ from talklog.scopes import SHORT_PAUSE, paused
 from talklog.vocabulary import load
 
 COUNTED = 3  # words from a number to the thing that it counts: "two good bolts"
+LACKED = 10  # words from "missing its" to the "one" that was put in
 OBJECT = 5  # words between a verb and the thing it is done to
 
 
@@ -38,6 +39,18 @@ def thing_beside(context: Context, span: Mention) -> Mention | None:
     ended = _breaks(context, span.last, after.first)
     parted = ended and not _breaks(context, before[-1].last, span.first)
     return before[-1] if passive or parted else after
+
+
+def lacked(context: Context, at: int) -> Mention | None:
+    """What a thing lacks, for the "one" said behind it: "the pin was missing its clip so i put one
+    in"."""
+    for cue in reversed(near(context.mentions.cues_of("part_missing"), at, at)):
+        if cue.last < at and at - cue.last <= LACKED and cue.cue.direction != "backward":
+            behind = near(context.components, cue.last, cue.last)
+            own = next((c for c in behind if 0 < c.first - cue.last <= 1), None)
+            between = (c for c in behind if own and own.last < c.first < at)
+            return None if any(between) or context.paused(cue.last, at) else own
+    return None
 
 
 def taken_away(context: Context, span: Span, thing: Mention | None) -> Mention | None:

@@ -74,9 +74,12 @@ def _near(context: Context, mentions: Sequence[Mention], cue: int) -> Mention | 
 
 
 def _ends(context: Context, last: int) -> bool:
-    """Whether nothing more is said in the breath: "the bottom left one"."""
+    """Whether nothing more is said in the breath, but for why it is excepted: "the bottom left one
+    which is seized"."""
     words, at = context.transcript.words, last + 1
     while at < len(words) and not _breaks(context, at):
+        if words[at].text in load().small_words["reasons"]:
+            return True
         if words[at].text not in load().small_words["no_names"]:
             return False
         at += 1

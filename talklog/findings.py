@@ -55,6 +55,8 @@ def _read_findings(context: Context) -> Iterator[Finding]:
                         if thing is None or not thing.first <= at <= thing.last)  # fmt: skip
         if thing is None or _says_nothing(said) or _in_quantity(context, state):
             continue
+        if _is_name(context, state):
+            continue
         if _is_left(context, state) or _is_no_state(context, state):
             continue
         yield Finding(thing.name, said, *together(replace(state, first=start), thing))
@@ -75,6 +77,18 @@ def _says_nothing(said: str) -> bool:
     small = load().small_words
     empty = small["never_last"] | small["before_names"] | small["no_states"]
     return said in small["never_states"] or all(word in empty for word in said.split())
+
+
+def _is_name(context: Context, state: Span) -> bool:
+    """Whether the words of a state only name a thing: the "rail" of "broken weld on the rail"."""
+    words, small = context.transcript.words, load().small_words
+    at = state.first - 1
+    while at >= 0 and words[at].text in small["before_names"]:
+        at -= 1
+    if at < 0 or words[at].text not in small["before_places"]:
+        return False
+    close = near(context.mentions.of("component"), state.first, state.last)
+    return any(c.first <= state.first and state.last <= c.last for c in close)
 
 
 def _is_no_state(context: Context, state: Span) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -72,7 +72,19 @@ def _by_reader(context: Context) -> Iterator[FollowUp]:
         said = context.transcript.heard(later.first, last)
         name = later.thing.name if later.thing else None
         due = when.due if when else _event(said) or _tail(context, later)
+        if due is None and _says_nothing(context, later):
+            continue
         yield FollowUp(said, name, due, later.first, last)
+
+
+def _says_nothing(context: Context, later: Told) -> bool:
+    """Whether words only name a thing, or begin to say when: "belt", "next", "every"."""
+    named = (c for c in near(context.components, later.first, later.last) if overlap(c, later))
+    known = {at for c in named for at in range(c.first, c.last + 1)}
+    small = load().small_words
+    empty = small["before_names"] | small["never_last"] | load().said_tails | load().opening
+    words = context.transcript.words
+    return all(at in known or words[at].text in empty for at in range(later.first, later.last + 1))
 
 
 def _whole(context: Context) -> Iterator[Told]:
@@ -241,7 +253,11 @@ def _times(context: Context) -> list[_When]:
     for at in range(len(words)):
         close = _events().get(words[at], ())
         event = next((e for e in close if tuple(words[at : at + len(e)]) == e), None)
-        if event and not (found and at <= found[-1].last):
+        if (
+            event
+            and not (found and at <= found[-1].last)
+            and not (at and words[at - 1] in load().since)
+        ):
             found.append(_When(at, at + len(event) - 1, Due(event=_named_time(event))))
         elif words[at] in load().stretches and _ends(context, at):
             found.append(_When(at, at, Due(duration=load().stretches[words[at]])))
@@ -321,15 +337,26 @@ def _work_ends(context: Context, start: int, end: int) -> int:
 def _event(said: str) -> Due | None:
     """An event that is known by name, else one in the speaker's own words: "when they are due"."""
     events = (" ".join(phrase) for phrase in load().events)
-    event = next((event for event in events if f" {event} " in f" {said} "), None)
+    event = next((event for event in events if _is_to_come(event, said)), None)
     event = event and _named_time(tuple(event.split()))
     if event is None:
         words = said.split()
-        opens = next((at for at, word in enumerate(words[:-1]) if word in load().opening), None)
+        opens = next((at for at in range(len(words) - 1) if _opens(words[at:])), None)
         while opens is not None and words[-1] in load().small_words["never_last"]:
             words.pop()
         event = " ".join(words[opens:]) if opens is not None else None
     return Due(event=event) if event else None
+
+
+def _is_to_come(event: str, said: str) -> bool:
+    """Whether a time is said, and is not one of the past: "since tuesday"."""
+    before, found, _ = f" {said} ".partition(f" {event} ")
+    return bool(found) and not load().since & set(before.split()[-1:])
+
+
+def _opens(words: Sequence[str]) -> bool:
+    """Whether a time of the speaker's own begins: "when", "as soon as"."""
+    return any(tuple(words[: len(own)]) == own for own in load().opening_phrases)
 
 
 def _reach(context: Context, cue: CueMention) -> int:
@@ -338,8 +365,11 @@ def _reach(context: Context, cue: CueMention) -> int:
     stops = {stop.first for stop in near(context.mentions.cues_of("terminator"), end, end)}
     done = {work.first for work in context.seen.works if work.done} if context.seen else set()
     pause = SHORT_PAUSE if cue.cue.targets == "dated" else LONG_PAUSE
+    whens = _times(context)
     while end + 1 < len(words) and end - cue.last < cue.cue.scope:
         if words[end + 1].pause_before >= pause or end + 1 in done:
+            break
+        if words[end + 1].pause_before >= SHORT_PAUSE and _is_dated(context, cue, end, whens):
             break
         if end + 1 in stops and end > cue.last:
             break
@@ -347,17 +377,41 @@ def _reach(context: Context, cue: CueMention) -> int:
     return end
 
 
+def _is_dated(context: Context, cue: CueMention, end: int, whens: Sequence[_When]) -> bool:
+    """Whether a time was said from a cue up to a word, and is not all that was said in that
+    breath: "next service | change the belt"."""
+    start = cue.first
+    while start and context.transcript.words[start].pause_before < SHORT_PAUSE:
+        start -= 1
+    alone = start == cue.first and end == cue.last
+    return not alone and any(cue.first <= when.first and when.last <= end for when in whens)
+
+
 def _beginning(context: Context, cue: CueMention) -> int:
     """ "check the belt | again in fifty hours": the action just before belongs to it."""
     close = [
         a.first
         for a in near(context.mentions.of("action"), cue.first, cue.last)
-        if 0 < cue.first - a.last <= BACK and not context.paused(a.last, cue.first)
-        if plain_form(context.transcript.words[a.first].text)
-        == context.transcript.words[a.first].text
+        if 0 < cue.first - a.last <= BACK and _is_begun(context, a, cue)
     ]
     own = [
         c.first for c in near(context.components, cue.first, cue.first) if c.last == cue.first - 1
     ]
     parted = context.transcript.words[cue.first].pause_before >= SHORT_PAUSE
     return close[-1] if close else own[-1] if own and not parted else cue.first
+
+
+def _is_begun(context: Context, action: Mention, cue: CueMention) -> bool:
+    """Whether a cue goes on from a verb: over a pause only if it stands right behind that and leans
+    on the verb; never from one that is denied ("didn't change it | check again"), nor from the name
+    of a thing."""
+    words, small = context.transcript.words, load().small_words
+    said = words[action.first].text
+    denied = action.first and words[action.first - 1].text in small["denials"]
+    named = any(overlap(action, c) for c in near(context.components, action.first, action.last))
+    if denied or named or plain_form(said) != said:
+        return False
+    leans = words[cue.first].text in small["leaning"]
+    end = cue.first - 1 if leans else cue.first
+    parted = paused(context.transcript, action.last, end, seconds=SHORT_PAUSE)
+    return not parted and not context.paused(action.last, cue.first)

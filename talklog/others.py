@@ -7,15 +7,17 @@ from collections.abc import Sequence
 
 from talklog.context import Context
 from talklog.mentions import Span, near
-from talklog.scopes import SHORT_PAUSE
+from talklog.scopes import SHORT_PAUSE, paused
 from talklog.verbs import may_be_past
 from talklog.vocabulary import load
 from talklog.word_kinds import Phrase
 
 BEFORE = 8  # words before a verb among which its subject is looked for
+ALTERNATIVE = 5  # words before a part among which "rather than" makes it one that was not fitted
 BY = 4  # words from a verb to the "by" of "overfilled by the last owner"
 SOON = 4  # words from work to the words that take it back
 BEHIND = 3  # words from a verb to the words that make it no work: "took the stem with it"
+SOON_OTHER = 2  # words from words that correct to the verb that is meant: "no i mean i cut it"
 SHORTENED = ("'s", "'d", "'ve")  # "somebody's", "they'd", "they've"
 
 
@@ -25,8 +27,26 @@ def is_of_others(context: Context, span: Span) -> bool:
 
 
 def is_taken_back(context: Context, span: Span) -> bool:
-    """ "took two links out no that won't do"."""
-    return _follows(context, span.last, load().taken_back, SOON)
+    """ "took two links out no that won't do", "put it back no i tell a lie put a new one in"."""
+    return _follows(context, span.last, load().taken_back, SOON) or _is_corrected(context, span)
+
+
+def _is_corrected(context: Context, span: Span) -> bool:
+    """Whether work is corrected by other work in the same breath; a value is not."""
+    works = context.seen.works if context.seen else context.mentions.of("action")
+    works = [work for work in works if not is_alternative(context, work)]
+    for cue in near(context.mentions.cues_of("superseded"), span.last, span.last):
+        soon = 0 < cue.first - span.last <= SOON
+        other = any(0 < work.first - cue.last <= SOON_OTHER for work in works)
+        if soon and other and not _is_parted(context, span.last, cue.last + 1):
+            return True
+    return False
+
+
+def is_alternative(context: Context, span: Span) -> bool:
+    """Whether something else was done: "turned them round rather than replaced them"."""
+    said = _without_auxiliaries(_said_before(context, span.first))
+    return any(tuple(said[-len(own) :]) == own for own in load().alternatives)
 
 
 def is_of_nothing(context: Context, span: Span) -> bool:
@@ -38,6 +58,14 @@ def is_of_nothing(context: Context, span: Span) -> bool:
         return False
     own = any(c.last == span.first - 1 for c in close)
     return not own and not any(_begins(words[1:], p[:1]) for p in load().exceptions)
+
+
+def names_alternative(context: Context, at: int) -> bool:
+    """Whether a word names what was not taken: "rather than fitting new ones"."""
+    said = _said_before(context, at)[-ALTERNATIVE:]
+    return any(
+        _begins(said[place:], own) for place in range(len(said)) for own in load().alternatives
+    )
 
 
 def is_makeshift(context: Context, span: Span) -> bool:
@@ -103,6 +131,10 @@ def _follows(context: Context, last: int, phrases: Sequence[Phrase], within: int
         return False
     words = _said_behind(context, last, within + max(map(len, phrases)))
     return any(_begins(words[at:], own) for at in range(within) for own in phrases)
+
+
+def _is_parted(context: Context, first: int, last: int) -> bool:
+    return paused(context.transcript, first, last, seconds=SHORT_PAUSE)
 
 
 def _said_before(context: Context, first: int) -> list[str]:

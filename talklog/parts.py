@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from talklog.beside import lacked
 from talklog.context import Context
 from talklog.mentions import Mention, near
 from talklog.notes import NOT_SAID, Part
 from talklog.nouns import singular
+from talklog.others import names_alternative
 from talklog.part_rules.counted import how_many
 from talklog.part_rules.cued import NONE, PART_REACH, Cued, cued, cued_word
 from talklog.roled import RoledNumber
@@ -22,6 +24,8 @@ WORKED = ("fitted", "reused")  # fates that come of work
 # Probabilities, chosen on the notes of dev and check.
 FATED = 0.5  # of a word to be a part whose fate is told, whatever a rule says
 FITTED = 0.6  # of a part to be fitted, over that of being a part, where no work on it was told
+TAKEN = 3  # words from "robbed" to the part
+AT_HAND = 4  # words from a part to "off the shelf", and over its own words
 BEHIND = 2  # words from a part to the verb of what was done to it
 
 
@@ -85,7 +89,10 @@ def _is_sure(context: Context, thing: Mention, said: Cued) -> bool:
     """Whether a cue is to be believed: that a part was fitted is said better by the work."""
     if said.status in (None, NONE) or context.seen is None:
         return said.status not in (None, NONE)
-    worked = any(work.thing == thing and work.done for work in context.seen.works)
+    worked = any(
+        work.thing == thing and work.done and not _rearranges(work.verb)
+        for work in context.seen.works
+    )
     return worked if said.status == "fitted" else not worked or _outweighs(said)
 
 
@@ -114,12 +121,29 @@ def _thing_of(context: Context, fate: Fate) -> Mention:
     """The thing that a word names or means, else the word itself."""
     close = near(context.components, fate.at, fate.at)
     thing = next((c for c in close if c.first <= fate.at <= c.last), None)
-    if thing is not None or fate.thing is not None:
-        return thing or fate.thing
     word = context.transcript.words[fate.at].text
     stands_in = word in load().small_words["stand_ins"]
+    if thing is None and stands_in:
+        thing = lacked(context, fate.at) or _faulty(context, fate)
+    if thing is not None or fate.thing is not None:
+        return thing or fate.thing
     name = NOT_SAID if stands_in else singular(word)
     return Mention("component", name, fate.at, fate.at, base=name)
+
+
+def _faulty(context: Context, fate: Fate) -> Mention | None:
+    """The thing of which the same breath told a state before "one", if the reader's is of another
+    breath: "the bearing's had it order one"."""
+    if fate.thing is not None and not _parted(context, fate.thing.first, fate.at):
+        return None
+    told = [state for state in context.seen.states if state.thing and state.last < fate.at]
+    own = told[-1].thing if told else None
+    return own if own and not _parted(context, own.first, fate.at) else None
+
+
+def _parted(context: Context, first: int, last: int) -> bool:
+    low, high = min(first, last), max(first, last)
+    return paused(context.transcript, low, high, seconds=SHORT_PAUSE)
 
 
 def _status(context: Context, fate: Fate, thing: Mention) -> str | None:
@@ -165,7 +189,9 @@ def _fitted(context: Context, fate: Fate, thing: Mention) -> str:
 
 def _is_worked(context: Context, fate: Fate, thing: Mention) -> bool:
     """Whether work was done on a part, or is told just behind it: "new ones fitted"."""
-    works = [work for work in context.seen.works if work.done]
+    works = [work for work in context.seen.works if work.done and not _rearranges(work.verb)]
+    if _is_at_hand(context, fate.at):
+        return True
     behind = (
         0 < work.first - fate.at <= BEHIND and not context.paused(fate.at, work.first)
         for work in works
@@ -173,11 +199,35 @@ def _is_worked(context: Context, fate: Fate, thing: Mention) -> bool:
     return any(work.thing in (thing, fate.thing) for work in works) or any(behind)
 
 
+def _rearranges(verb: str) -> bool:
+    """Whether work only puts a part elsewhere: "swapped the tyres round"."""
+    return verb in load().rearranging
+
+
+def _is_at_hand(context: Context, at: int) -> bool:
+    """Whether a part was taken from somewhere to be fitted: "robbed one off the spare", "new
+    heater off the shelf"."""
+    words = [word.text for word in context.transcript.words]
+    low, high = max(0, at - TAKEN), min(len(words), at + AT_HAND)
+    taken = any(words[place] in load().small_words["taken_over"] for place in range(low, at))
+    from_ = (
+        " ".join(words[place : place + size]) in load().small_words["at_hand"]
+        for place in range(at + 1, high)
+        for size in (2, 3)
+    )
+    if not taken and load().small_words["having"] & set(words[low:at]):
+        return False
+    within = not _parted(context, low, at) if taken else not _parted(context, at, high - 1)
+    return (taken or any(from_)) and within
+
+
 def _is_other(context: Context, fate: Fate, thing: Mention, status: str) -> bool:
     """Whether other words say that it is none of these parts: only named, of the past, worn out,
     only taken away."""
-    if status in WORKED and not _worked_near(context, fate.at):
+    if status in WORKED and names_alternative(context, fate.at):
         return True
+    if status in WORKED and not _worked_near(context, fate.at):
+        return not _is_at_hand(context, fate.at)
     if status == "missing":
         return _is_worn_out(context, fate)
     if status != "fitted":
@@ -190,7 +240,7 @@ def _is_other(context: Context, fate: Fate, thing: Mention, status: str) -> bool
 def _is_only_removed(context: Context, thing: Mention) -> bool:
     """Whether all that was done to a part is that it was taken away: "took out a shim"."""
     verbs = {work.verb for work in context.seen.works if work.done and work.thing == thing}
-    return bool(verbs) and verbs <= load().removing
+    return bool(verbs) and verbs <= load().removing | load().rearranging
 
 
 def _is_worn_out(context: Context, fate: Fate) -> bool:

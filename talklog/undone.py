@@ -9,7 +9,7 @@ from talklog.mentions import Mention, Span, near
 from talklog.notes import NOT_SAID, Action
 from talklog.said import said
 from talklog.scopes import SHORT_PAUSE, paused
-from talklog.verbs import plain_form
+from talklog.verbs import may_be_past, plain_form
 from talklog.vocabulary import load
 from talklog.word_kinds import Phrase
 
@@ -81,10 +81,23 @@ def _action(
 
 def long_ago(context: Context, span: Span, within: int = BEHIND) -> bool:
     """Whether work, or a part, is of the past: "belt was changed two years ago"."""
+    return _behind(context, span, load().past, within)
+
+
+def _behind(context: Context, span: Span, phrases: Sequence[Phrase], within: int) -> bool:
+    """Whether one of some phrases begins within so many words behind, in the same breath."""
     return any(
         0 < first - span.last <= within and not _parted(context, span.last, last)
-        for first, last in _said(context, load().past)
+        for first, last in _said(context, phrases)
     )
+
+
+def is_over(context: Context, span: Span) -> bool:
+    """Whether work was done at a time of the year, and not today: "packed it in march"."""
+    verb = context.transcript.words[span.first].text
+    before = [word.text for word in context.transcript.words[max(0, span.first - 1) : span.first]]
+    coming = verb.endswith("ing") or load().small_words["coming"] & set(before)
+    return may_be_past(verb) and not coming and _behind(context, span, load().over, BEHIND)
 
 
 def past_part(context: Context, part: Span) -> bool:

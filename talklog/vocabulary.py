@@ -42,6 +42,12 @@ _SMALL_WORDS = {
     "denials",
     "pairs",
     "behind_counts",
+    "before_places",
+    "taken_over",
+    "having",
+    "pronouns",
+    "at_hand",
+    "owning",
     "stand_ins",
     "negations",
     "refusals",
@@ -50,6 +56,9 @@ _SMALL_WORDS = {
     "never_last",
     "never_ends",
     "no_names",
+    "coming",
+    "leaning",
+    "reasons",
     "rivals",
     "left_open",
     "together",
@@ -79,9 +88,18 @@ _SMALL_WORDS = {
     "cured_over",
     "objects",
 }
-_DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches", "durations"}
-_WORK_PHRASES = ("left_undone", "not_reached", "others", "taken_back", "exceptions", "makeshift")
-_WORK_WORDS = ("checking", "removing", "auxiliaries", "moving", "of_themselves")
+_DUES = {"events", "past", "lasting", "opening", "opening_phrases"}
+_DUES |= {"over", "since", "calendar", "tails", "stretches", "durations"}
+_WORK_PHRASES = (
+    "left_undone",
+    "not_reached",
+    "others",
+    "taken_back",
+    "alternatives",
+    "exceptions",
+    "makeshift",
+)
+_WORK_WORDS = ("checking", "removing", "rearranging", "auxiliaries", "moving", "of_themselves")
 _THINGS = {"component", "heads", "numbered", "wearing", "liquid", "as_said", "trade", "false"}
 
 
@@ -122,12 +140,14 @@ class Vocabulary:
     actions: Phrases
     checking: frozenset[str]  # actions that look and change nothing
     removing: frozenset[str]  # actions that take a part away
+    rearranging: frozenset[str]  # actions that only put a part elsewhere
     left_undone: tuple[Phrase, ...]  # behind a thing or work: "not done"
     not_reached: tuple[Phrase, ...]  # before a thing: "didn't get to"
     others: tuple[Phrase, ...]  # before a verb: somebody else did it
     auxiliaries: frozenset[str]  # words between these and the verb: "had already"
     moving: frozenset[str]  # verbs of things that move: "they went in"
     taken_back: tuple[Phrase, ...]  # behind work: it was not done after all
+    alternatives: tuple[Phrase, ...]  # before a verb: something else was done: "rather than"
     exceptions: tuple[Phrase, ...]  # behind work: "except the left one"
     makeshift: tuple[Phrase, ...]  # behind work: it was done until something better is
     of_themselves: frozenset[str]  # actions that things do without anybody: "back out"
@@ -136,8 +156,11 @@ class Vocabulary:
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
     past: tuple[Phrase, ...]  # times of the past: "last year"
+    over: tuple[Phrase, ...]  # the same, behind a verb of the past: "in march"
     lasting: frozenset[str]  # words before the time that something lasts: "good until june"
     opening: frozenset[str]  # words that begin an event of the speaker's own: "when"
+    opening_phrases: tuple[Phrase, ...]  # those and "as soon as"
+    since: frozenset[str]  # words that make a time behind them one of the past: "since"
     tails: frozenset[str]  # words before a time at the end of work to come: "by september"
     said_tails: frozenset[str]  # those of them that are said with it: "next lift"
     no_tails: frozenset[str]  # what is no time: "in service"
@@ -270,8 +293,11 @@ def _due_words() -> dict[str, Any]:
     return {
         "events": longest_first([*dues["events"], *_calendar(**dues["calendar"])]),
         "past": longest_first(dues["past"]),
+        "over": longest_first(_past_times(dues)),
         "lasting": frozenset(dues["lasting"]),
         "opening": frozenset(dues["opening"]),
+        "opening_phrases": longest_first([*dues["opening"], *dues["opening_phrases"]]),
+        "since": frozenset(dues["since"]),
         "tails": frozenset(tails["before"]),
         "said_tails": frozenset(tails["said"]),
         "no_tails": frozenset(tails["never"]),
@@ -282,6 +308,11 @@ def _due_words() -> dict[str, Any]:
     }
 
 
+def _past_times(dues: Mapping[str, Any]) -> list[str]:
+    """ "in march", "since may": what was done then is over."""
+    return [f"{lead} {name}" for lead, name in product(dues["over"], dues["calendar"]["names"])]
+
+
 def _by_component(habits: Mapping[tuple[str, str], str]) -> dict[str, frozenset[str]]:
     found: dict[str, set[str]] = {}
     for (component, _), quantity in habits.items():
@@ -289,6 +320,11 @@ def _by_component(habits: Mapping[tuple[str, str], str]) -> dict[str, frozenset[
     return {component: frozenset(quantities) for component, quantities in found.items()}
 
 
-def _calendar(leads: Iterable[str], names: Iterable[str]) -> Iterator[str]:
-    """ "by may", "over the winter": times of the year, each behind the words that make it one."""
+def _calendar(
+    leads: Iterable[str], names: Iterable[str], days: Iterable[str], dates: Iterable[str]
+) -> Iterator[str]:
+    """ "by may", "over the winter": times of the year, each behind the words that make it one; "the
+    fourth of march"."""
     yield from (f"{lead} {name}" for lead, name in product(leads, names))
+    dated = product(dates, days, names)
+    yield from (form.format(day=day, name=name) for form, day, name in dated)

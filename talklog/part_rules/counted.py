@@ -8,6 +8,7 @@ from talklog.context import Context
 from talklog.mentions import Mention, near, overlap
 from talklog.roled import RoledNumber
 from talklog.scopes import SHORT_PAUSE, paused
+from talklog.verbs import may_be_past
 from talklog.vocabulary import load
 from talklog.word_kinds import PART_CUES
 
@@ -43,6 +44,8 @@ def _before(context: Context, part: Mention, close: list[RoledNumber]) -> RoledN
         item
         for item in close
         if 0 < part.first - item.number.last <= BEFORE
+        and not _is_place(context, item)
+        and not _has(context, item.number.last, part.first)
         and not _parted(context, item.number.last, part.first)
         and not _thing_between(context, item.number.last, part.first)
     )
@@ -55,11 +58,38 @@ def _behind(context: Context, part: Mention, close: list[RoledNumber]) -> RoledN
         item
         for item in close
         if 0 < item.first - part.last <= BEHIND
+        and not _is_place(context, item)
         and not context.paused(part.last, item.first)
         and not _thing_between(context, part.last, item.first)
         and not _goes_on(context, item.last)
     )
     return next(fit, None)
+
+
+def _is_place(context: Context, item: RoledNumber) -> bool:
+    """Whether a number may be a place and no count: "seals on four", "three and four i left"."""
+    words = context.transcript.words
+    before = words[item.first - 1].text if item.first else ""
+    if before in load().small_words["before_places"]:
+        return True
+    return any(
+        other.role in ("count", "position") and _is_listed(context, item, other)
+        for other in near(context.roled, item.first, item.last)
+    )
+
+
+def _is_listed(context: Context, item: RoledNumber, other: RoledNumber) -> bool:
+    """Whether two bare numbers stand side by side, with nothing or "and" between: they name the
+    several that are meant."""
+    one, two = sorted((item, other), key=lambda number: number.first)
+    between = context.between(one.last, two.first)
+    bare = item.unit is None and other.unit is None
+    return one is not two and bare and (not between or list(between) in (["and"], ["or"]))
+
+
+def _has(context: Context, last: int, first: int) -> bool:
+    """Whether a number is what has the part: "five has new strips"."""
+    return bool(load().small_words["owning"] & set(context.between(last, first)))
 
 
 def _goes_on(context: Context, last: int) -> bool:
@@ -69,6 +99,8 @@ def _goes_on(context: Context, last: int) -> bool:
     words = context.transcript.words
     if next_ == len(words) or words[next_].pause_before >= SHORT_PAUSE:
         return False
+    if context.seen and any(work.first == next_ for work in context.seen.works):
+        return not may_be_past(words[next_].text)
     cues = near(context.mentions.cues_of(*PART_CUES), next_, next_)
     if any(cue.first == next_ and cue.cue.backward for cue in cues):
         return False

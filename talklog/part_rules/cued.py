@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from talklog.context import Context
 from talklog.denied import not_done
 from talklog.mentions import CueMention, Mention, near
+from talklog.others import is_alternative
 from talklog.part_rules.listed import goes_on, is_newness, joined
 from talklog.scopes import SHORT_PAUSE, paused
 from talklog.vocabulary import load
@@ -15,6 +16,7 @@ from talklog.word_kinds import NO_PART, PART_CUES
 
 PART_REACH = 3  # words between a cue about a part and the part
 JUST = 2  # words from what lacks a part to the "missing" behind it
+SOON = 22  # words from a part to the "they're" that is said on order
 DENIED = 2  # words from "don't" to the cue that it denies
 NONE = "not fitted"  # none of the fates of a record: "swapped the pumps left for right"
 # Of several cues on a part the first kind of these counts: "order a new belt" is not fitted.
@@ -65,6 +67,7 @@ def _all_cued(context: Context, part: Mention) -> Iterator[Cued | None]:
         yield _beside(context, other)
     yield _begun(context, part)
     yield _also(context, part)
+    yield _afterwards(context, part)
 
 
 def _beside(context: Context, part: Mention) -> Cued | None:
@@ -100,6 +103,20 @@ def _also(context: Context, part: Mention) -> Cued | None:
     return found if found and found.status in COMING else None
 
 
+def _afterwards(context: Context, part: Mention) -> Cued | None:
+    """By a cue on the pronoun that stands for it: "belts need doing but they're on order"."""
+    words = context.transcript.words
+    close = near(context.components, part.first, part.first)
+    for cue in near(context.mentions.cues_of("part_on_order"), part.last, part.last):
+        soon = cue.cue.backward and 0 < cue.first - part.last <= SOON
+        pronoun = words[cue.first - 1].text in load().small_words["pronouns"] if soon else False
+        if not pronoun or context.paused(part.last, cue.first):
+            continue
+        if not any(part.last < c.first < cue.first for c in close):
+            return _said(context, cue)
+    return None
+
+
 def _holder(context: Context, part: Mention) -> Cued | None:
     """Nothing is said of what only holds the part that a cue is about: "impeller missing two
     vanes"."""
@@ -112,6 +129,8 @@ def _holder(context: Context, part: Mention) -> Cued | None:
 def _said(context: Context, cue: CueMention) -> Cued:
     """With its opposite where it is denied: what was not ordered is needed."""
     status: str | None = STATUS[cue.cue.category]
+    if is_alternative(context, cue):
+        return Cued(None, cue)
     if status == "fitted" and not_done(context, cue.first):
         status = "needed"
     elif status in COMING and _is_denied(context, cue):
@@ -122,7 +141,9 @@ def _said(context: Context, cue: CueMention) -> Cued:
 def _is_denied(context: Context, cue: CueMention) -> bool:
     words = context.transcript.words[max(0, cue.first - DENIED) : cue.first]
     denied = any(word.text in load().small_words["denials"] for word in words)
-    return denied and not context.paused(cue.first - 1, cue.first)
+    return denied and not paused(
+        context.transcript, max(0, cue.first - DENIED), cue.first, seconds=SHORT_PAUSE
+    )
 
 
 def _on_part(context: Context, mention: CueMention, part: Mention) -> bool:

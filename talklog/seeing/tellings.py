@@ -4,6 +4,7 @@ with the thing that it is about."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING, Protocol
 
 from talklog.mentions import Mention, near
@@ -72,6 +73,9 @@ def _verb(note: ReadNote, at: int) -> tuple[int, str]:
     if particles:
         words = (note.words[at], *(note.words[place] for place in particles))
         return (particles[-1] if particles[0] == at + 1 else at), base_form(words)
+    parted = _parted_verb(note, at)
+    if parted is not None:
+        return at, parted
     return at, known.name if known else base_form((note.words[at],))
 
 
@@ -82,6 +86,25 @@ def _particles(note: ReadNote, at: int) -> list[int]:
     other = next((b for b in behind if labels[b, 1] + labels[b, 2] > DONE), len(note.words))
     found = [b for b in behind if b < other and labels[b, 3] > PARTICLE]
     return [b for b in found[:2] if not _excepts(note, b)]
+
+
+def _parted_verb(note: ReadNote, at: int) -> str | None:
+    """The name of a verb of the vocabulary whose particle stands behind a new part, where the
+    reader takes it for none: "chucked a new belt on the mixer"."""
+    verbs = _known_verbs()
+    for behind in range(at + 2, min(at + OBJECT, len(note.words))):
+        if _begins_anew(note, behind):
+            return None
+        between = set(note.words[at + 1 : behind])
+        name = verbs.get((note.words[at], note.words[behind]))
+        if name is not None and (load().small_words["newness"] - {"a"}) & between:
+            return name
+    return None
+
+
+@lru_cache(maxsize=1)
+def _known_verbs() -> dict[tuple[str, ...], str]:
+    return {form: name for name, forms in load().actions.items() for form in forms}
 
 
 def _excepts(note: ReadNote, at: int) -> bool:
