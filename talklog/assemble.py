@@ -22,6 +22,7 @@ from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.parts import parts
 from talklog.perhaps import perhaps
 from talklog.readings import make_reading
+from talklog.relative import with_relative
 from talklog.rivals import DOUBT, LIMIT, with_rivals
 from talklog.role_rules.cued import METERS
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
@@ -117,7 +118,7 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
             continue
         made = make_reading(context, item, readings)
         if isinstance(made, Reading):
-            made = judged(context, item, made, readings)
+            made = with_relative(context, item, judged(context, item, made, readings))
             also = context.also_at(item.first)
             readings += [replace(made, position=place) for place in also] or [made]
         else:

@@ -1,8 +1,7 @@
-"""Step 4g: values that the speaker says himself not to trust, or to be of long ago, or that may be
-differences. Knows no bands.
+"""Step 4g: values that the speaker says himself not to trust, or to be of long ago. Knows no bands.
 
-"twenty psi but i don't trust the gauge", "not sure but about four bar", "last month it was sixty",
-"lost four psi", "ten mil too long": they are asked about.
+"twenty psi but i don't trust the gauge", "not sure but about four bar", "last month it was sixty":
+they are asked about.
 """
 
 from __future__ import annotations
@@ -20,17 +19,13 @@ from talklog.vocabulary import load
 
 DOUBT = "the speaker did not trust it"
 PAST = "it may be a value of an earlier time"
-DIFFERENCE = "it may be a difference, and not the value itself"
 BEHIND = 8  # words from a value to such a phrase behind it at most
 BEFORE = 4  # words from such a phrase to the value that it announces
-BESIDE = 1
 KEYS = (  # list of phrases, whether they stand before the value, within how many words, the doubt
     ("distrusted_before", True, BEFORE, DOUBT),
     ("distrusted_behind", False, BEHIND, DOUBT),
     ("past_before", True, BEFORE, PAST),
     ("past_behind", False, BEHIND, PAST),
-    ("difference_before", True, BESIDE, DIFFERENCE),
-    ("difference_behind", False, BESIDE, DIFFERENCE),
 )
 
 

@@ -17,6 +17,7 @@ from talklog.word_files import (
     choices,
     longest_first,
     parse_cues,
+    parse_forms,
     parse_habits,
     parse_phrases,
     parse_shapes,
@@ -59,8 +60,6 @@ _SMALL_WORDS = {
     "same",
     "of_places",
     "distrusted_before",
-    "difference_before",
-    "difference_behind",
     "distrusted_behind",
     "orders",
     "forbids",
@@ -79,6 +78,7 @@ _SMALL_WORDS = {
     "cured_over",
     "objects",
 }
+_RELATIVE = {"difference", "used", "bound", "past"}
 _DUES = {"events", "past", "lasting", "opening", "calendar", "tails", "stretches", "durations"}
 _WORK_PHRASES = ("left_undone", "not_reached", "others", "taken_back", "exceptions", "makeshift")
 _WORK_WORDS = ("checking", "removing", "auxiliaries", "moving", "of_themselves")
@@ -146,6 +146,8 @@ class Vocabulary:
     stretches: Mapping[str, str]  # "a week" -> P1W
     durations: Mapping[str, str]  # "weeks" -> "W"
     small_words: Mapping[str, frozenset[str]]  # what they do -> the words
+    relative: Mapping[str, tuple[Phrase, ...]]  # what a value may be instead -> forms: "lost #"
+    approximately: frozenset[str]  # words between those and the number: "lost about #"
     not_units: tuple[Phrase, ...]  # "all of them bar the"
     cues: tuple[Cue, ...]
     shapes: tuple[Shape, ...]  # longest first
@@ -158,6 +160,7 @@ def load() -> Vocabulary:
     components = parse_phrases("components.toml", things["component"], plural=True)
     found = read_words("conditions.toml", {"conditions", "measuring"})
     small = read_words("small_words.toml", _SMALL_WORDS)
+    doubts = read_words("doubts.toml", {*_RELATIVE, "approximately"})
     return Vocabulary(
         components=components,
         not_things=tuple(map(phrase, things["false"])),
@@ -172,6 +175,8 @@ def load() -> Vocabulary:
         measuring=longest_first(found["measuring"]),
         **_due_words(),
         small_words={use: frozenset(words) for use, words in small.items()},
+        relative={use: parse_forms("doubts.toml", doubts[use]) for use in _RELATIVE},
+        approximately=frozenset(doubts["approximately"]),
         not_units=tuple(form for text in small["no_units"] for form in choices(text)),
         cues=parse_cues(read_words("cues.toml", {"cue"})["cue"]),
         shapes=parse_shapes(read_words("shapes.toml", {"shape"})["shape"]),

@@ -101,6 +101,7 @@ LAYERS = (
     "perhaps",
     "undecided",
     "sureness",
+    "relative",
     "sequels",
     "rivals",
     "taken_up",
