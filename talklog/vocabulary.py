@@ -61,6 +61,7 @@ _SMALL_WORDS = {
     "of_places",
     "distrusted_before",
     "distrusted_behind",
+    "swapped_behind",
     "orders",
     "forbids",
     "forbidden",
