@@ -17,6 +17,7 @@ from talklog.findings import findings
 from talklog.followups import due_of, follow_ups
 from talklog.glued import with_glued
 from talklog.handsfree import DROP
+from talklog.heads import with_heads
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.parts import parts
@@ -88,7 +89,7 @@ def context_of(
     seen: Seen | None,
 ) -> Context:
     """All that is known of a note before its numbers become readings."""
-    roled = with_taken_up(transcript, mentions, roled)
+    roled = with_taken_up(transcript, mentions, with_heads(transcript, mentions, roled))
     roled = with_distrust(transcript, mentions, with_rivals(transcript, mentions, roled))
     return Context(transcript, mentions, with_glued(transcript, mentions, roled), seen)
 

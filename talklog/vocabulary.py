@@ -62,6 +62,9 @@ _SMALL_WORDS = {
     "distrusted_before",
     "distrusted_behind",
     "swapped_behind",
+    "head_as_found",
+    "head_as_left",
+    "head_ends",
     "orders",
     "forbids",
     "forbidden",
@@ -135,6 +138,7 @@ class Vocabulary:
     effects: Mapping[str, tuple[Phrase, ...]]  # action -> words behind it that make it no work
     conditions: Phrases
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
+    circumstances: frozenset[Phrase]  # more of them: "with the lights on"
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
     past: tuple[Phrase, ...]  # times of the past: "last year"
     lasting: frozenset[str]  # words before the time that something lasts: "good until june"
@@ -159,7 +163,7 @@ def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
     things = read_words("components.toml", _THINGS)
     components = parse_phrases("components.toml", things["component"], plural=True)
-    found = read_words("conditions.toml", {"conditions", "measuring"})
+    found = read_words("conditions.toml", {"conditions", "measuring", "circumstances"})
     small = read_words("small_words.toml", _SMALL_WORDS)
     doubts = read_words("doubts.toml", {*_RELATIVE, "approximately"})
     return Vocabulary(
@@ -174,6 +178,7 @@ def load() -> Vocabulary:
         **_work_words(),
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=longest_first(found["measuring"]),
+        circumstances=frozenset(form for text in found["circumstances"] for form in choices(text)),
         **_due_words(),
         small_words={use: frozenset(words) for use, words in small.items()},
         relative={use: parse_forms("doubts.toml", doubts[use]) for use in _RELATIVE},

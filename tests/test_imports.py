@@ -104,6 +104,7 @@ LAYERS = (
     "relative",
     "sequels",
     "rivals",
+    "heads",
     "taken_up",
     "distrust",
     "glued",
