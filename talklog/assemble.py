@@ -17,12 +17,14 @@ from talklog.findings import findings
 from talklog.followups import due_of, follow_ups
 from talklog.glued import with_glued
 from talklog.handsfree import DROP
+from talklog.heads import with_heads
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.parts import parts
 from talklog.perhaps import perhaps
 from talklog.presumed import with_presumed
 from talklog.readings import make_reading
+from talklog.relative import with_relative
 from talklog.rivals import DOUBT, LIMIT, with_rivals
 from talklog.role_rules.cued import METERS
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
@@ -88,7 +90,7 @@ def context_of(
     seen: Seen | None,
 ) -> Context:
     """All that is known of a note before its numbers become readings."""
-    roled = with_taken_up(transcript, mentions, roled)
+    roled = with_taken_up(transcript, mentions, with_heads(transcript, mentions, roled))
     roled = with_distrust(transcript, mentions, with_rivals(transcript, mentions, roled))
     return Context(transcript, mentions, with_glued(transcript, mentions, roled), seen)
 
@@ -118,7 +120,7 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
             continue
         made = make_reading(context, item, readings)
         if isinstance(made, Reading):
-            made = judged(context, item, made, readings)
+            made = with_relative(context, item, judged(context, item, made, readings))
             also = context.also_at(item.first)
             readings += [replace(made, position=place) for place in also] or [made]
         else:

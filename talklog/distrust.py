@@ -1,8 +1,7 @@
-"""Step 4g: values that the speaker says himself not to trust, or to be of long ago, or that may be
-differences. Knows no bands.
+"""Step 4g: values that the speaker says himself not to trust, or to be of long ago. Knows no bands.
 
-"twenty psi but i don't trust the gauge", "not sure but about four bar", "last month it was sixty",
-"lost four psi", "ten mil too long": they are asked about.
+"twenty psi but i don't trust the gauge", "not sure but about four bar", "last month it was sixty":
+they are asked about.
 """
 
 from __future__ import annotations
@@ -19,18 +18,19 @@ from talklog.transcript import Transcript, Word
 from talklog.vocabulary import load
 
 DOUBT = "the speaker did not trust it"
+SWAPPED = "the speaker may have swapped it with the value beside it"
+PAUSES = {DOUBT: LONG_PAUSE, SWAPPED: float("inf")}  # seconds that end the reach of a phrase
+BETWEEN = {SWAPPED: 1}  # values that may stand between a phrase and the value that it speaks of
 PAST = "it may be a value of an earlier time"
-DIFFERENCE = "it may be a difference, and not the value itself"
 BEHIND = 8  # words from a value to such a phrase behind it at most
+SWAP = 14  # the same, where it stands behind two values: "left nine mil right four, flip that"
 BEFORE = 4  # words from such a phrase to the value that it announces
-BESIDE = 1
 KEYS = (  # list of phrases, whether they stand before the value, within how many words, the doubt
     ("distrusted_before", True, BEFORE, DOUBT),
     ("distrusted_behind", False, BEHIND, DOUBT),
     ("past_before", True, BEFORE, PAST),
     ("past_behind", False, BEHIND, PAST),
-    ("difference_before", True, BESIDE, DIFFERENCE),
-    ("difference_behind", False, BESIDE, DIFFERENCE),
+    ("swapped_behind", False, SWAP, SWAPPED),
 )
 
 
@@ -81,8 +81,8 @@ def _is_meant(
     """Whether a phrase speaks of a number: near it, with no pause and no other value between."""
     end, start = (phrase.last, item.first) if phrase.before else (item.last, phrase.first)
     # "not run since last year, drained ..."
-    seconds = LONG_PAUSE if phrase.doubt == DOUBT else SHORT_PAUSE
+    seconds = PAUSES.get(phrase.doubt, SHORT_PAUSE)
     if paused(transcript, end, start, seconds=seconds) or not 0 < start - end <= phrase.reach:
         return False
-    between = near(values, end, start)
-    return not any(end < run.first and run.last < start for run in between)
+    between = [run for run in near(values, end, start) if end < run.first and run.last < start]
+    return len(between) <= BETWEEN.get(phrase.doubt, 0)

@@ -242,4 +242,5 @@ def _corrected(earlier: RoledNumber, item: RoledNumber) -> tuple[RoledNumber, Ro
         because=f"corrects the value before; {item.because}",
         sure=item.sure or earlier.sure,
     )
-    return replace(earlier, role="superseded", because="corrected just after"), later
+    taken_back = replace(earlier, role="superseded", because="corrected just after", sure=True)
+    return taken_back, later

@@ -17,6 +17,7 @@ from talklog.word_files import (
     choices,
     longest_first,
     parse_cues,
+    parse_forms,
     parse_habits,
     parse_phrases,
     parse_shapes,
@@ -68,9 +69,11 @@ _SMALL_WORDS = {
     "same",
     "of_places",
     "distrusted_before",
-    "difference_before",
-    "difference_behind",
     "distrusted_behind",
+    "swapped_behind",
+    "head_as_found",
+    "head_as_left",
+    "head_ends",
     "orders",
     "forbids",
     "forbidden",
@@ -100,6 +103,7 @@ _WORK_PHRASES = (
     "makeshift",
 )
 _WORK_WORDS = ("checking", "removing", "rearranging", "auxiliaries", "moving", "of_themselves")
+_RELATIVE = {"difference", "used", "bound", "past"}
 _THINGS = {"component", "heads", "numbered", "wearing", "liquid", "as_said", "trade", "false"}
 
 
@@ -154,6 +158,7 @@ class Vocabulary:
     effects: Mapping[str, tuple[Phrase, ...]]  # action -> words behind it that make it no work
     conditions: Phrases
     measuring: tuple[Phrase, ...]  # states in which something is measured: "hot"
+    circumstances: frozenset[Phrase]  # more of them: "with the lights on"
     events: tuple[Phrase, ...]  # when a follow-up is due, longest first
     past: tuple[Phrase, ...]  # times of the past: "last year"
     over: tuple[Phrase, ...]  # the same, behind a verb of the past: "in march"
@@ -169,6 +174,8 @@ class Vocabulary:
     stretches: Mapping[str, str]  # "a week" -> P1W
     durations: Mapping[str, str]  # "weeks" -> "W"
     small_words: Mapping[str, frozenset[str]]  # what they do -> the words
+    relative: Mapping[str, tuple[Phrase, ...]]  # what a value may be instead -> forms: "lost #"
+    approximately: frozenset[str]  # words between those and the number: "lost about #"
     not_units: tuple[Phrase, ...]  # "all of them bar the"
     cues: tuple[Cue, ...]
     shapes: tuple[Shape, ...]  # longest first
@@ -179,8 +186,9 @@ def load() -> Vocabulary:
     """All vocabulary files. Raises DataFileError for a file that breaks the rules."""
     things = read_words("components.toml", _THINGS)
     components = parse_phrases("components.toml", things["component"], plural=True)
-    found = read_words("conditions.toml", {"conditions", "measuring"})
+    found = read_words("conditions.toml", {"conditions", "measuring", "circumstances"})
     small = read_words("small_words.toml", _SMALL_WORDS)
+    doubts = read_words("doubts.toml", {*_RELATIVE, "approximately"})
     return Vocabulary(
         components=components,
         not_things=tuple(map(phrase, things["false"])),
@@ -193,8 +201,11 @@ def load() -> Vocabulary:
         **_work_words(),
         conditions={text: (phrase(text),) for text in found["conditions"]},
         measuring=longest_first(found["measuring"]),
+        circumstances=frozenset(form for text in found["circumstances"] for form in choices(text)),
         **_due_words(),
         small_words={use: frozenset(words) for use, words in small.items()},
+        relative={use: parse_forms("doubts.toml", doubts[use]) for use in _RELATIVE},
+        approximately=frozenset(doubts["approximately"]),
         not_units=tuple(form for text in small["no_units"] for form in choices(text)),
         cues=parse_cues(read_words("cues.toml", {"cue"})["cue"]),
         shapes=parse_shapes(read_words("shapes.toml", {"shape"})["shape"]),

@@ -95,6 +95,15 @@ def parse_shapes(tables: Iterable[dict[str, Any]]) -> tuple[Shape, ...]:
     return tuple(sorted(dict.fromkeys(shapes), key=lambda s: (-len(s.words), s.words)))
 
 
+def parse_forms(name: str, texts: Iterable[str]) -> tuple[Phrase, ...]:
+    """Forms of words around a number: "#volume low". Raises DataFileError for one without."""
+    forms = tuple(dict.fromkeys(form for text in texts for form in choices(text)))
+    for form in forms:
+        if len(form) < 2 or not any(piece.startswith(NUMBER) for piece in form):
+            raise DataFileError(f"{name}: {' '.join(form)!r} needs a # and a word beside it")
+    return forms
+
+
 def parse_trades(tables: Iterable[dict[str, Any]]) -> dict[Phrase, Trade]:
     """The trades of ``components.toml`` by their short words. Raises DataFileError for an unknown
     key or a word that stands in two."""

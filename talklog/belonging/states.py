@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from talklog.belonging.found_note import FoundNote
-from talklog.mentions import Mention, near
+from talklog.mentions import Mention, near, overlap
 from talklog.roled import MEASURING, RoledNumber
+from talklog.said import said
 from talklog.scopes import SHORT_PAUSE, paused
+from talklog.vocabulary import load
 
 BEFORE, BEHIND = 6, 3  # words around a number in which a state is said
 SPEED_UNIT = "rpm"
@@ -23,18 +25,31 @@ def states_of_numbers(note: FoundNote) -> dict[int, Mention]:
     taken: Mention | None = None
     taker: RoledNumber | None = None
     speeds = _speeds(note)
-    states = _joined(note, (*note.mentions.of("state"), *speeds.values()))
+    states = _joined(note, (*_said_states(note), *speeds.values()))
     for item in note.roled:
         if item.role not in MEASURING or item.first in speeds:
             continue
         around = near(states, item.first, item.last)
-        state = _own_state(note, item, around, taken)
+        led = taken is not None and taken.first < taker.first
+        state = _own_state(note, item, around, taken, led=led)
         if state is not None:
             found[item.first] = state
             taken, taker = state, item
-        elif taken in _before(around, item) and _goes_for(note, taken, taker, item):
+        elif _is_said_before(note, taken, around, item) and _goes_for(note, taken, taker, item):
             found[item.first] = taken
     return found
+
+
+def _said_states(note: FoundNote) -> list[Mention]:
+    """The states said, of those that share words the longest."""
+    words = note.transcript.words
+    found = [Mention("state", note.transcript.heard(first, last), first, last)
+             for first, last in said(words, load().circumstances)]  # fmt: skip
+    kept: list[Mention] = []
+    for state in sorted((*note.mentions.of("state"), *found), key=lambda s: s.first - s.last):
+        if not any(overlap(state, other) for other in kept):
+            kept.append(state)
+    return kept
 
 
 def _speeds(note: FoundNote) -> dict[int, Mention]:
@@ -75,16 +90,32 @@ def _is_speed(note: FoundNote, item: RoledNumber) -> bool:
 
 
 def _own_state(
-    note: FoundNote, item: RoledNumber, around: Sequence[Mention], taken: Mention | None
+    note: FoundNote,
+    item: RoledNumber,
+    around: Sequence[Mention],
+    taken: Mention | None,
+    *,
+    led: bool,
 ) -> Mention | None:
-    """The state said near a number, but for those up to the one that a number before has."""
-    behind = (s for s in around if _is_behind(note, item, s))
+    """The state said near a number, but for those up to the one that a number before has. Where
+    that was said before its number (``led``), a state behind is that of the number it leads."""
+    behind = (s for s in around if _is_behind(note, item, s) and not (led and _heads(note, s)))
     states = (*reversed(_before(around, item)), *behind)
     return next((s for s in states if taken is None or s.first > taken.first), None)
 
 
 def _before(around: Sequence[Mention], item: RoledNumber) -> list[Mention]:
     return [state for state in around if item.first - BEFORE <= state.first < item.first]
+
+
+def _is_said_before(
+    note: FoundNote, state: Mention | None, around: Sequence[Mention], item: RoledNumber
+) -> bool:
+    """Whether a state stands close before a number, or farther off and in one breath with it."""
+    if state is None or state.first > item.first:
+        return False
+    close = state in _before(around, item)
+    return close or not paused(note.transcript, state.first, item.first, seconds=SHORT_PAUSE)
 
 
 def _is_behind(note: FoundNote, item: RoledNumber, state: Mention) -> bool:
@@ -99,6 +130,17 @@ def _leads(note: FoundNote, state: Mention) -> bool:
     words = note.transcript.words
     begins = words[state.first].pause_before >= SHORT_PAUSE
     return begins and any(item.first == state.last + 1 for item in note.roled)
+
+
+def _heads(note: FoundNote, state: Mention) -> bool:
+    """Whether a value follows a state in one breath: "no load up fifty down forty hot thirty"."""
+    close = near(note.roled, state.last, state.last)
+    values = (item for item in close if item.role in (*MEASURING, "unknown"))
+    return any(
+        0 < item.first - state.last <= BEFORE
+        and not paused(note.transcript, state.last, item.first, seconds=SHORT_PAUSE)
+        for item in values
+    )
 
 
 def _goes_for(note: FoundNote, state: Mention, taker: RoledNumber, item: RoledNumber) -> bool:
