@@ -101,6 +101,7 @@ LAYERS = (
     "perhaps",
     "undecided",
     "sureness",
+    "likened",
     "sequels",
     "rivals",
     "taken_up",
