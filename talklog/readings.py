@@ -159,8 +159,9 @@ def _unlike(item: RoledNumber, reading: Reading, earlier: Sequence[Reading]) -> 
     borrowed = reading.unit is not None and (item.carried or item.unit is None)
     if not borrowed or reading.quantity in load().wide:
         return None
-    alike = (reading.quantity, reading.unit, reading.component)
-    before = [r.value for r in earlier if (r.quantity, r.unit, r.component) == alike]
+    alike, units = (reading.quantity, reading.component), (reading.unit, None)
+    same = (r for r in earlier if (r.quantity, r.component) == alike and r.unit in units)
+    before = [r.value for r in same]
     sizes = [sorted((abs(reading.value), abs(value))) for value in before]
     return UNLIKE if sizes and all(0 < low * FAR_OFF <= high for low, high in sizes) else None
 
