@@ -18,6 +18,7 @@ from talklog.followups import due_of, follow_ups
 from talklog.glued import with_glued
 from talklog.handsfree import DROP
 from talklog.heads import with_heads
+from talklog.likened import likened
 from talklog.mentions import Mentions, find_mentions
 from talklog.notes import Meter, Notes, Reading, SetAside, Unsure
 from talklog.parts import parts
@@ -113,9 +114,16 @@ def _unsure(
 
 
 def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
+    """The readings, made a second time where those around a number settle what it is."""
+    made = _made(context, context.roled)
+    settled = likened(context.roled, made[0])
+    return made if settled == context.roled else _made(context, settled)
+
+
+def _made(context: Context, roled: tuple[RoledNumber, ...]) -> tuple[list[Reading], list[Unsure]]:
     readings: list[Reading] = []
     unsure: list[Unsure] = []
-    for item in context.roled:
+    for item in roled:
         if item.role not in MEASURING:
             continue
         made = make_reading(context, item, readings)

@@ -26,6 +26,9 @@ CLOSE = 9  # words: within these a carried unit is said in the reason, beyond it
 
 NOT_KNOWN = "a number without a unit, and it was not said what it measures"
 OF_ANOTHER_THING = "the unit was said only of another thing"
+OF_EARLIER = "the unit was said only of an earlier value"
+FAR_OFF = 20  # times a value whose unit it borrowed: of such values each fourth was not right
+UNLIKE = "in its unit it is far from the values before, so it may measure something else"
 DOINGS = ("turns", "angle")  # said of what was done: a bare value does not go on with them
 SURE = 0.9  # P(reading) from which a bare number is one, even of something not said
 GUESSED = 0.3  # the same as LIKELY, of a number that certainly is a reading
@@ -75,7 +78,9 @@ def make_reading(
     if quantity is None:
         return Unsure(NOT_KNOWN, item.number.first, item.last)
     measure = _measure(setting, quantity, earlier)
-    return _reading(setting, _pointed(item, measure), measure, quantity)
+    reading = _reading(setting, _pointed(item, measure), measure, quantity)
+    firm = None if reading.doubt in GIVEN_UP else reading.doubt
+    return replace(reading, doubt=firm or _unlike(item, reading, earlier) or reading.doubt)
 
 
 def _quantity_read(setting: Setting) -> Quantity | None:
@@ -146,6 +151,19 @@ def _doubt(context: Context, item: RoledNumber, measure: Measure) -> str | None:
     below = item.number.value < 0 and measure.quantity not in load().signed
     negative = f"a {measure.quantity} below nothing" if below else None
     return firm or measure.doubt or negative or _doubtful_place(context, item) or soft
+
+
+def _unlike(item: RoledNumber, reading: Reading, earlier: Sequence[Reading]) -> str | None:
+    """A value that borrowed its unit and is far from those before it: "twenty four point six
+    ... now point oh two" is no thickness of 0.02 mm."""
+    borrowed = reading.unit is not None and (item.carried or item.unit is None)
+    if not borrowed or reading.quantity in load().wide:
+        return None
+    alike, units = (reading.quantity, reading.component), (reading.unit, None)
+    same = (r for r in earlier if (r.quantity, r.component) == alike and r.unit in units)
+    before = [r.value for r in same]
+    sizes = [sorted((abs(reading.value), abs(value))) for value in before]
+    return UNLIKE if sizes and all(0 < low * FAR_OFF <= high for low, high in sizes) else None
 
 
 def _doubtful_place(context: Context, item: RoledNumber) -> str | None:
@@ -228,7 +246,8 @@ def _bare(setting: Setting, quantity: Quantity, earlier: Sequence[Reading]) -> M
     borrowed = setting.said is None and NOT_SAID != name != last.component
     borrowed = borrowed or not _of_one_sign(setting, last)
     far = setting.item.first - last.last > CLOSE or last is not setting.last
-    doubt = "the unit was said only of an earlier value" if far or borrowed else None
+    asked = last.doubt is not None and "unit" in last.doubt  # its heir is no surer than itself
+    doubt = OF_EARLIER if far or borrowed or asked else None
     why = f"unit {last.unit}: carried on from the value before; "
     return Measure(quantity.name, last.unit, quantity.why, why, doubt)
 

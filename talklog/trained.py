@@ -13,7 +13,7 @@ from dataclasses import replace
 from talklog.lists import NEVER_CARRIED, borrowed
 from talklog.mentions import Mention, Mentions, near
 from talklog.places import LARGEST_PLACE, PARTS, counted
-from talklog.role_rules.cued import HOURS
+from talklog.role_rules.cued import DISTANCES, HOURS
 from talklog.role_rules.doubts import OF_ANOTHER, OF_WHAT, PERHAPS_NONE
 from talklog.role_rules.without_cue import FORMS, RANGE
 from talklog.roled import ARTICLE, MEASURING, RoledNumber
@@ -39,6 +39,8 @@ BESIDE = 3  # words between a value and the word for what is measured
 JUST = 2  # words between a thing and its value
 METER_FROM = 0.8  # P(meter) from which a number is that of the machine's meter
 LONG_HOURS = 100  # no job takes as long, whatever the words around say
+SIZES = ("part_size", "tool_size")
+EXACT_FROM, ROUND = 3000, 10  # from here on no year; what is no multiple of ten is no round figure
 METER_PERHAPS = 0.3  # from which what may be one is asked about
 LENT, LENT_SURELY = 0.5, 0.9  # P(unit) from which a bare value gets it, and is not asked about
 FITS_FROM = 0.05  # P(what it measures) from which a value keeps a unit that was said of another
@@ -126,6 +128,8 @@ def _placed(item: RoledNumber, places: Set[int]) -> RoledNumber:
     """A number that the reader takes for a place is one only if it is the place of something."""
     if item.role != "position" or item.sure or item.number.last in places:
         return item
+    if item.unit is not None and not item.carried and item.number.said != ONE:
+        return replace(item, role="unknown", because="it has a unit, and may be of a place as well")
     return replace(item, role="count", because="most probable: a place, but of nothing measured")
 
 
@@ -194,6 +198,9 @@ def _settled(
     set_aside = not item.weak and _is_set_aside(item)
     if _is_fixed(item):
         return item
+    aside = not set_aside and _reading(chances) < READ_DOUBTFULLY
+    if aside and _is_exact(item) and max(chances, key=chances.__getitem__) not in SIZES:
+        return _of_meter(item, chances["meter"])
     if _counts_hours(item) and (_is_long(item) or chances["meter"] >= METER_PERHAPS):
         return _of_meter(item, chances["meter"])
     if set_aside and read < _least_to_read(item):
@@ -217,6 +224,14 @@ def _settled(
         return changed
     quoted = (hinted or _is_cued(item)) and item.role in QUOTED
     return _asked(changed, f"{item.because}, so {PERHAPS_NONE}" if quoted else PERHAPS_NONE)
+
+
+def _is_exact(item: RoledNumber) -> bool:
+    """ "eleven thousand four hundred and six": what a book or a plan says is a rounder figure."""
+    value = item.number.value
+    plain = item.number.form in ("integer", "typed") and item.whole is None
+    far = item.unit is None or item.unit.name in DISTANCES
+    return plain and far and value >= EXACT_FROM and value % ROUND != 0
 
 
 def _counts_hours(item: RoledNumber) -> bool:

@@ -135,6 +135,8 @@ class Vocabulary:
     rare_units: frozenset[str]  # meant only when what they measure was named
     usual_units: Mapping[str, str]  # quantity -> the unit that a word of several means then
     signed: frozenset[str]  # quantities that can be below nothing
+    wide: frozenset[str]  # quantities of which one thing has values many times apart
+    of_system_voltage: frozenset[str]  # last words of things that tell the voltage of a vehicle
     becomes: Mapping[tuple[str, str], str]  # (unit, quantity) -> the unit that is meant
     unitless: frozenset[str]  # quantities that have no unit
     metric: frozenset[str]  # units that speak for degrees Celsius
@@ -267,6 +269,8 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
             "quantity",
             "rarely",
             "signed",
+            "wide",
+            "system_voltage",
             "becomes",
             "unitless",
             "systems",
@@ -284,6 +288,8 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
         "rare_units": frozenset(measured["rarely"]),
         "usual_units": measured["usual"],
         "signed": frozenset(measured["signed"]),
+        "wide": frozenset(measured["wide"]),
+        "of_system_voltage": frozenset(measured["system_voltage"]),
         "unitless": frozenset(measured["unitless"]),
         "units": parse_units(read_words("units.toml", {"unit"})["unit"], measured["becomes"]),
         "becomes": {

@@ -103,6 +103,7 @@ LAYERS = (
     "sureness",
     "presumed",
     "relative",
+    "likened",
     "sequels",
     "rivals",
     "heads",

@@ -21,7 +21,7 @@ _LISTS = {
     "pronoun": {"before", "beside", "after"},
     "noun_point": {"before"},
     "name": {"words", "not_before"},
-    "bound": {"words"},
+    "bound": {"words", "comparing"},
 }
 _CLASSES = {"oh", "point", "minus", "and", "to", "article", "of", "first", "second", "couple"}
 _CLASSES |= {"dozen", "filler"}

@@ -46,11 +46,13 @@ def counts_on(words: Sequence[Word], index: int) -> bool:
 
 
 def bound(words: Sequence[Word], index: int) -> str:
-    """A number word without the 's of "three's the limit"; of "three's one ten" it names a place,
-    and the word stays as it is."""
+    """A number word without the 's of "three's the limit" and "under three's scrap"; of "three's
+    one ten" it names a place, and the word stays as it is."""
     text = words[index].text.lower()
     behind = [word.text.lower() for word in words[index + 1 : index + 3]]
     limit = behind[:1] == ["the"] and behind[1:2] and behind[1] in lexicon().lists["bound.words"]
+    before = words[index - 1].text.lower() if index else ""
+    limit = limit or before in lexicon().lists["bound.comparing"]
     ends = text.endswith(POSSESSIVES) and text[:-2] in lexicon().kinds
     return text[:-2] if ends and limit else text
 

@@ -71,9 +71,13 @@ def _of_its_words(transcript: Transcript, run: NumberRun, chosen: Chosen, number
     wider = _wider(run, (number,) if chosen.places else chosen.numbers, number)
     wider = wider or _without_point(transcript, run, number)
     if wider:
-        names = " or ".join(dict.fromkeys(n.said for n in wider))
-        return f"the words could also mean {names}", wider[:MOST]
+        return also_mean(wider), wider[:MOST]
     return (BLURRED if _is_blurred(transcript, run, chosen.numbers, number) else None), ()
+
+
+def also_mean(others: Sequence[Number]) -> str:
+    """The doubt of a number whose words may be others."""
+    return f"the words could also mean {' or '.join(dict.fromkeys(n.said for n in others))}"
 
 
 def _without_point(transcript: Transcript, run: NumberRun, number: Number) -> tuple[Number, ...]:
