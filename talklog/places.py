@@ -6,7 +6,7 @@ from "cylinder" or "number". Everything else is left to the order of ``find_numb
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -21,6 +21,7 @@ EVEN, UNEVEN = 2, 5  # largest by smallest value of a list of like values, and o
 LEFT_OUT = 2  # places of a list that may be passed over
 LONGEST_VALUE = 12  # words of one value
 FEWEST = 3  # places that make a list without a place word
+UNPARTED = 4  # the same, where neither a thing nor pauses speak for it
 CHANGED = ("from", "all")  # words before two numbers with a "to" between that are no range
 PAIR = 2
 THOU, TENTH = "thou", "tenth"
@@ -198,17 +199,51 @@ def _is_of_many(words: Sequence[Word], noun: int) -> bool:
 
 def _whole_list(words: Sequence[Word], mentions: Mentions, run: NumberRun) -> Chosen | None:
     """ "tappets cold one eighteen two fifteen three fourteen": places from one on, each with its
-    value, near a thing of which there are several."""
-    if words[run.first].text not in ("one", "1"):
-        return None
-    close = near(mentions.of("component"), run.first, run.first)
-    things = [c for c in close if 0 < run.first - c.last <= LIST_GAP]
-    if not any({c.name, c.base} & load().numbered_components for c in things):
-        return None
-    listed = _listed(words, run.first, run.last, expected=None)
-    if listed is None or len(listed.places) < FEWEST:
-        return None
-    return listed if len(listed.numbers) == 2 * len(listed.places) else None
+    value, near a thing of which there are several, or told apart by pauses or by their number.
+    Behind a pause, a list may begin within the run: "at eighty, one seventy four, two sixty"."""
+    for start in range(run.first, run.last):
+        parted = start == run.first or words[start].pause_before >= SHORT_PAUSE
+        if not parted or words[start].text not in ("one", "1"):
+            continue
+        head = () if start == run.first else (_single(words, run.first, start - 1),)
+        listed = _listed(words, start, run.last, expected=None)
+        if None not in head and listed is not None and _is_list(words, mentions, run, listed):
+            return replace(listed, numbers=(*head, *listed.numbers))
+    return None
+
+
+def _is_list(words: Sequence[Word], mentions: Mentions, run: NumberRun, listed: Chosen) -> bool:
+    """Whether each place has its value, and enough speaks for a list."""
+    values, places = listed.numbers[1::2], listed.numbers[::2]
+    if {place.first for place in places} != listed.places or len(values) != len(places):
+        return False
+    enough = len(places) >= FEWEST or _goes_on_behind(words, mentions, run, listed)
+    parted = all(words[place.first].pause_before >= SHORT_PAUSE for place in places[1:])
+    like = _spread(values) < EVEN and places[-1].value == len(places)
+    told = like and (parted or len(places) >= UNPARTED)
+    return enough and (told or _is_near_numbered(mentions, places[0].first))
+
+
+def _is_near_numbered(mentions: Mentions, first: int) -> bool:
+    """Whether a thing of which there are several was named just before."""
+    close = near(mentions.of("component"), first, first)
+    things = [c for c in close if 0 < first - c.last <= LIST_GAP]
+    return any({c.name, c.base} & load().numbered_components for c in things)
+
+
+def _goes_on_behind(
+    words: Sequence[Word], mentions: Mentions, run: NumberRun, listed: Chosen
+) -> bool:
+    """Whether a list of one place goes on behind the unit of its value: "one twenty two thou, two
+    thirty, three twenty four"."""
+    units = [u for u in near(mentions.of("unit"), run.last, run.last) if u.first == run.last + 1]
+    starts = [unit.last + 1 for unit in units]
+    following = [n for n in near(mentions.numbers, run.last, run.last) if n.first in starts]
+    if len(listed.places) > 1 or not following:
+        return False
+    more = _listed(words, following[0].first, following[0].last, expected=2)
+    parted = words[following[0].first].pause_before >= SHORT_PAUSE
+    return parted and more is not None and len(more.numbers) == 2 * len(more.places) >= 2 * PAIR
 
 
 def _expected(run: NumberRun, before: LastPlace | None) -> int | None:
@@ -261,7 +296,7 @@ def _even(run: NumberRun) -> tuple[Number, ...] | None:
     return whole[0] if whole else None
 
 
-def _spread(reading: tuple[Number, ...]) -> Decimal:
+def _spread(reading: Sequence[Number]) -> Decimal:
     values = [abs(number.value) or Decimal(1) for number in reading]
     return max(values) / min(values)
 
@@ -309,21 +344,38 @@ class _ListReader:
             return Chosen(())
         if self.words[at].text == "and" and (rest := self.read(at + 1, following)):
             return rest
-        for end in range(at, min(self.last, at + LONGEST_VALUE)):
-            if self._joined(end):
-                continue
-            value = _single(self.words, at, end)
-            start = end + 1 + (self.words[end + 1].text == "and")
-            rest = self.read(start, following) if value else None
-            if rest is not None and len(rest.numbers) > 1:
-                return Chosen((value, *rest.numbers), rest.places)
+        ways = list(self._ways(at, following))
+        if ways:
+            return min(ways, key=self._oddness)
         short = self.last - at <= LONGEST_VALUE
         value = _single(self.words, at, self.last) if short else None
         return Chosen((value,)) if value else None
 
-    def _joined(self, end: int) -> bool:
-        """Whether a number goes on over a word's end: "forty" | "five", with no pause between."""
-        if self.words[end + 1].pause_before >= SHORT_PAUSE:
+    def _ways(self, at: int, following: int) -> Iterator[Chosen]:
+        """The values that may begin at a word, each with what is listed behind it."""
+        for end in range(at, min(self.last, at + LONGEST_VALUE)):
+            if self._joined(end, following):
+                continue
+            value = _single(self.words, at, end)
+            start = end + 1 + (self.words[end + 1].text == "and")
+            rest = self.read(start, following) if value else None
+            if value is not None and rest is not None and len(rest.numbers) > 1:
+                yield Chosen((value, *rest.numbers), rest.places)
+
+    def _oddness(self, way: Chosen) -> tuple[int, int, Decimal]:
+        """Pauses within values, places left out, and how unlike the values are."""
+        places = [int(number.value) for number in way.numbers if number.first in way.places]
+        values = [number for number in way.numbers if number.first not in way.places]
+        inside = (at for value in values for at in range(value.first + 1, value.last + 1))
+        broken = sum(self.words[at].pause_before >= SHORT_PAUSE for at in inside)
+        return broken, max(places) - len(places), _spread(values)
+
+    def _joined(self, end: int, following: int) -> bool:
+        """Whether a number goes on over a word's end: "forty" | "five", with no pause between;
+        the very place that is next may begin there all the same: "one sixty two seventy"."""
+        place = _place_at(self.words, end + 1)
+        expected = place is not None and place.value == following
+        if expected or self.words[end + 1].pause_before >= SHORT_PAUSE:
             return False
         both = _single(self.words, end, end + 1)
         return both is not None and both.form == "integer"
