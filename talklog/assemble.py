@@ -118,7 +118,7 @@ def _readings(context: Context) -> tuple[list[Reading], list[Unsure]]:
         made = make_reading(context, item, readings)
         if isinstance(made, Reading):
             made = judged(context, item, made, readings)
-            also = context.also_at(item.first)
+            also = context.also_at(item.first, made.position)
             readings += [replace(made, position=place) for place in also] or [made]
         else:
             unsure.append(made)

@@ -83,6 +83,7 @@ LAYERS = (
     "seeing.cuts",
     "seeing.tellings",
     "seen",
+    "place_lists",
     "trained",
     "chooser",
     "links",

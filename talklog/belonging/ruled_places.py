@@ -134,9 +134,18 @@ def _from(note: FoundNote, last: int, limit: int) -> tuple[Mention, ...]:
     for place in near(note.places, last, last):
         if not last < place.first <= min(last + BESIDE, limit - 1):
             continue
-        between = set(note.between(last, place.first))
+        between = _without_thing(note, last, place.first)
         if place.kind == "place" and between.isdisjoint(PREPOSITIONS):
             return ()  # "cylinder two" begins the next value
         if between <= passed:
-            return () if note.paused(last, place.first) else (place,)
+            return () if note.paused(last, place.first) else note.listed_with(place)
     return ()
+
+
+def _without_thing(note: FoundNote, last: int, first: int) -> set[str]:
+    """The words between a number and a place, without the thing of which there are several: "two
+    thou on grooves three and four"."""
+    things = [c for c in near(note.components, first, first) if last < c.first and c.last < first]
+    named = {at for c in things if c.last == first - 1 for at in range(c.first, c.last + 1)}
+    words = note.transcript.words
+    return {words[at].text for at in range(last + 1, first) if at not in named}

@@ -38,19 +38,20 @@ def place_of(
     return " ".join(words) or None
 
 
-def several_places(note: FoundNote, ruled: Sequence[Mention]) -> tuple[str, ...]:
-    """The places of a value that was said for several: "three and four both six thou"."""
-    numbered = [place.first for place in ruled if place.kind == "place"]
-    if not numbered:
-        return ()
-    last = max(numbered)
-    group = [p for p in near(note.places, last, last) if p.kind == "place" and p.first <= last]
-    together = group[-1:]
-    for place in reversed(group[:-1]):
-        if note.between(place.last, together[0].first) != ["and"]:
-            break
-        together.insert(0, place)
-    return tuple(place.name for place in together) if len(together) > 1 else ()
+def several_places(
+    note: FoundNote, ruled: Sequence[Mention], place: str | None, first: int
+) -> tuple[str, ...]:
+    """The places of a value that was said for several: "three and four both six thou", "nearside
+    one and three". ``place`` is what would be the only one, in which one of them may be named."""
+    numbered = [p for p in ruled if p.kind == "place"] or read_places(note, first)
+    last = max((p.first for p in numbered if p.kind == "place"), default=-1)
+    names = [p.name for p in note.lists_of_places.get(last, ())]
+    words = [w for w in (place or "").split() if w not in load().small_words["together"]]
+    named = [at for at, word in enumerate(words) if word in names]
+    if not named:
+        return tuple(names)
+    plain = [*words[: named[0]], "{}", *(w for w in words[named[0] :] if w not in (*names, *SMALL))]
+    return tuple(" ".join(plain).format(name) for name in names)
 
 
 def _is_gone(note: FoundNote, place: Mention, component: Mention | None, first: int) -> bool:
