@@ -92,6 +92,7 @@ LAYERS = (
     "belonging.leading_places",
     "belonging.ruled_places",
     "belonging.read_places",
+    "belonging.trailing_places",
     "belonging.announced_places",
     "belonging.settled_places",
     "belonging.states",

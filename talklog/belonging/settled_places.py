@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from talklog.belonging.found_note import FoundNote
 from talklog.belonging.leading_places import leading_places
 from talklog.belonging.read_places import axes_of, read_places
+from talklog.belonging.trailing_places import trailing_places
 from talklog.links import SAYING
 from talklog.mentions import Mention, near
 from talklog.vocabulary import load
@@ -19,16 +20,18 @@ def place_of(
     note: FoundNote, ruled: Sequence[Mention], component: Mention | None, first: int
 ) -> str | None:
     """The place of a number: "2", "front left", "inlet 1". ``ruled`` are its places by rule."""
-    led = leading_places(note)
-    own = led.get(first)
-    theirs = {place.first for at, place in led.items() if at > first}
+    owned = _owned_places(note)
+    own = owned.get(first, ())
+    theirs = {place.first for at, places in owned.items() if at > first for place in places}
+    theirs -= {place.first for place in own}
     read = tuple(p for p in read_places(note, first) if not _is_gone(note, p, component, first))
     read = tuple(place for place in read if place.first not in theirs)
     said = (*read, *ruled)
     read = tuple(place for place in read if not _is_of_next(note, place, said, first))
     ruled = tuple(place for place in ruled if place.first not in theirs)
-    if own is not None:
-        read = (*(p for p in read if p != own and not axes_of(note, p) & axes_of(note, own)), own)
+    if own:
+        axes = set[int]().union(*(axes_of(note, place) for place in own))
+        read = (*(p for p in read if p not in own and not axes_of(note, p) & axes), *own)
     likely = _likely(note, ruled, read, component, first)
     places = _one_of_each_axis(note, read, likely, first)
     named = [_with_noun(note, place) for place in places if not _is_within(place, component)]
@@ -36,6 +39,12 @@ def place_of(
     while words and words[-1] in SMALL:
         words.pop()
     return " ".join(words) or None
+
+
+def _owned_places(note: FoundNote) -> dict[int, tuple[Mention, ...]]:
+    """The places that are certainly those of a number, by its first word."""
+    leading = {at: (place,) for at, place in leading_places(note).items()}
+    return leading | trailing_places(note)
 
 
 def several_places(
