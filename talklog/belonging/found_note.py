@@ -101,9 +101,7 @@ def _places(mentions: Mentions, roled: tuple[RoledNumber, ...]) -> tuple[Mention
     return tuple(sorted([*named, *numbered], key=lambda place: place.first))
 
 
-def _lists_of(
-    transcript: Transcript, places: Sequence[Mention]
-) -> dict[int, tuple[Mention, ...]]:
+def _lists_of(transcript: Transcript, places: Sequence[Mention]) -> dict[int, tuple[Mention, ...]]:
     """Each place by number that is said in a list, with all of them."""
     numbered = [place for place in places if place.kind == "place"]
     said = [Said(int(place.name), place.first, place.last) for place in numbered]

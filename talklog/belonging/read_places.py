@@ -32,6 +32,8 @@ def axes_of(note: FoundNote, place: Mention) -> set[int]:
         return {NUMBERED}
     words = note.transcript.words[place.first : place.last + 1]
     table = load().axes
+    if place.name in table:
+        return {table[place.name]}
     return {table[word.text] for word in words if word.text in table}
 
 
@@ -103,9 +105,10 @@ def _known_at(note: FoundNote, at: int, first: int) -> Mention | None:
     on: of "front left five other side six" the front."""
     close = near(note.places, at, at)
     known = next((place for place in close if place.first <= at <= place.last), None)
-    if known is None or len(axes_of(note, known)) < 2 or _may_be_whole(note, known, first):
+    if known is None or _may_be_whole(note, known, first):
         return known
-    return None
+    divided = len(axes_of(note, known)) > 1 or known.name in load().axes
+    return None if divided and known.first < known.last else known
 
 
 def _may_be_whole(note: FoundNote, place: Mention, first: int) -> bool:

@@ -125,7 +125,20 @@ def _behind(
 ) -> tuple[Mention, ...]:
     """The place just behind a number, with its unit or without, before the ``following`` one."""
     limit = following[0].first if following else item.last + AFTER
-    return _from(note, item.number.last, limit) or _from(note, item.last, limit)
+    beside = _from(note, item.number.last, limit) or _from(note, item.last, limit)
+    return beside or _read_list(note, item, following)
+
+
+def _read_list(
+    note: FoundNote, item: RoledNumber, following: Sequence[RoledNumber]
+) -> tuple[Mention, ...]:
+    """The list of places behind a number, before the ``following`` one, of which the trained
+    reader takes one for its place: "two mil left on one three and five"."""
+    read = note.read_of.get(item.first)
+    end = following[0].first if following else len(note.transcript.words)
+    places = (at for at in read.place if item.last < at < end) if read else ()
+    lists = (note.lists_of_places.get(at) for at in places)
+    return next((line for line in lists if line), ())
 
 
 def _from(note: FoundNote, last: int, limit: int) -> tuple[Mention, ...]:

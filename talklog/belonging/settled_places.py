@@ -9,7 +9,8 @@ from talklog.belonging.leading_places import leading_places
 from talklog.belonging.read_places import axes_of, read_places
 from talklog.belonging.trailing_places import trailing_places
 from talklog.links import SAYING
-from talklog.mentions import Mention, near
+from talklog.mentions import Mention
+from talklog.roled import MEASURING
 from talklog.vocabulary import load
 
 BESIDE_VALUE = 4  # words from a place to the number of which it is the place by rule alone
@@ -35,10 +36,24 @@ def place_of(
     likely = _likely(note, ruled, read, component, first)
     places = _one_of_each_axis(note, read, likely, first)
     named = [_with_noun(note, place) for place in places if not _is_within(place, component)]
-    words = list(dict.fromkeys(" ".join(named).split()))
-    while words and words[-1] in SMALL:
+    return _joined(named)
+
+
+def _joined(named: Sequence[str]) -> str | None:
+    """The places as one, no word said twice, no small word at the end; what is a place only as a
+    whole stays so: "side to side", "cut in"."""
+    words: list[str] = []
+    for name in named:
+        said = () if _is_whole(name) else tuple(words)
+        words += [word for word in name.split() if word not in said]
+    while words and words[-1] in SMALL and not _is_whole(named[-1]):
         words.pop()
     return " ".join(words) or None
+
+
+def _is_whole(name: str) -> bool:
+    """Whether a place of several words has an axis as a whole."""
+    return " " in name and name in load().axes
 
 
 def _owned_places(note: FoundNote) -> dict[int, tuple[Mention, ...]]:
@@ -54,6 +69,8 @@ def several_places(
     one and three". ``place`` is what would be the only one, in which one of them may be named."""
     numbered = [p for p in ruled if p.kind == "place"] or read_places(note, first)
     last = max((p.first for p in numbered if p.kind == "place"), default=-1)
+    if last < first and _is_in_turn(note, first):
+        return ()
     names = [p.name for p in note.lists_of_places.get(last, ())]
     words = [w for w in (place or "").split() if w not in load().small_words["together"]]
     named = [at for at, word in enumerate(words) if word in names]
@@ -61,6 +78,18 @@ def several_places(
         return tuple(names)
     plain = [*words[: named[0]], "{}", *(w for w in words[named[0] :] if w not in (*names, *SMALL))]
     return tuple(" ".join(plain).format(name) for name in names)
+
+
+def _is_in_turn(note: FoundNote, first: int) -> bool:
+    """Whether another value is joined to a value: "one and two point six and point five" are each
+    one's own."""
+    values = [item for item in note.roled if item.role in MEASURING]
+    own = next((item for item in values if item.first == first), None)
+    behind = {item.first for item in values}
+    if own is None:
+        return False
+    joined = note.between(own.last, own.last + 2) == ["and"]
+    return own.last + 1 in behind or (joined and own.last + 2 in behind)
 
 
 def _is_gone(note: FoundNote, place: Mention, component: Mention | None, first: int) -> bool:
