@@ -91,6 +91,8 @@ def _place_at(note: FoundNote, at: int, read: Collection[int], first: int) -> Me
     known = _known_at(note, at, first)
     if known is not None:
         return known
+    if _is_part_of_whole(note, at):
+        return None
     alone = _behind_article(note, at + 1) not in read  # of "three thou high", not of "high side"
     text = note.transcript.words[at].text
     unlikely = text in load().never_places and at not in note.read_of[first].sure_place
@@ -109,6 +111,12 @@ def _known_at(note: FoundNote, at: int, first: int) -> Mention | None:
         return known
     divided = len(axes_of(note, known)) > 1 or known.name in load().axes
     return None if divided and known.first < known.last else known
+
+
+def _is_part_of_whole(note: FoundNote, at: int) -> bool:
+    """Whether a word says a place only together with others: "side to side", "cut in"."""
+    places = near(note.places, at, at)
+    return any(p.first <= at <= p.last and " " in p.name and p.name in load().axes for p in places)
 
 
 def _may_be_whole(note: FoundNote, place: Mention, first: int) -> bool:
