@@ -12,14 +12,15 @@ from talklog.links import LIGHT, PREPOSITIONS, SAYING
 from talklog.mentions import Mention, near
 from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import SHORT_PAUSE
+from talklog.vocabulary import load
 
 BEHIND = 4  # words from the last of the two to the place of both: "that's on the left"
 JOINING = ("and", "then")
 
 
 def trailing_places(note: FoundNote) -> dict[int, tuple[Mention, ...]]:
-    """The places of such values, by the first word of each: its own, and the one of both. In notes
-    of train, dev and check the place is that of both in nineteen of nineteen such pairs."""
+    """The places of such values, by the first word of each: its own, and the one of both. Rare: in
+    notes of train, dev and check it was so of all five such values that were looked at."""
     values = [item for item in note.roled if item.role in MEASURING]
     found: dict[int, tuple[Mention, ...]] = {}
     for one, other in pairwise(values):
@@ -64,7 +65,21 @@ def _right_behind(note: FoundNote, item: RoledNumber) -> Mention | None:
 
 def _right_before(note: FoundNote, item: RoledNumber) -> Mention | None:
     close = near(note.places, item.first, item.first)
-    return next((place for place in close if place.last == item.first - 1), None)
+    before = (place for place in close if place.last == item.first - 1)
+    return next((place for place in before if not _is_of_value_before(note, place)), None)
+
+
+def _is_of_value_before(note: FoundNote, place: Mention) -> bool:
+    """Whether a place ends the item of a list, whose value has no place before it: the first one
+    of "nine top eight bottom seven on the left"."""
+    if note.transcript.words[place.first].pause_before >= SHORT_PAUSE:
+        return False
+    values = (item for item in note.roled if item.role in MEASURING)
+    value = next((item for item in values if item.last == place.first - 1), None)
+    led = value is not None and any(
+        other.last == value.first - 1 for other in near(note.places, value.first, value.first)
+    )
+    return value is not None and not led
 
 
 def _follows(note: FoundNote, last: int, place: Mention) -> bool:
@@ -88,5 +103,6 @@ def _place_of_both(note: FoundNote, last: int, own: Mention) -> Mention | None:
         while behind < len(words) and words[behind].text in SAYING:
             behind += 1
         begins = behind in starts and words[place.last + 1].pause_before < SHORT_PAUSE
-        return place if led and apart and not begins else None
+        together = place.name in load().small_words["together"]
+        return place if led and apart and not begins and not together else None
     return None
