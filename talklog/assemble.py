@@ -129,7 +129,7 @@ def _made(context: Context, roled: tuple[RoledNumber, ...]) -> tuple[list[Readin
         made = make_reading(context, item, readings)
         if isinstance(made, Reading):
             made = with_relative(context, item, judged(context, item, made, readings))
-            also = context.also_at(item.first)
+            also = context.also_at(item.first, made.position)
             readings += [replace(made, position=place) for place in also] or [made]
         else:
             unsure.append(made)

@@ -75,9 +75,10 @@ class Context:
         ruled = self._shared_places.get(first, ())
         return settled_places.place_of(self._note, ruled, component, first)
 
-    def also_at(self, first: int) -> tuple[str, ...]:
+    def also_at(self, first: int, place: str | None) -> tuple[str, ...]:
         """The places of a value that was said for several: "three and four both six thou"."""
-        return settled_places.several_places(self._note, self._shared_places.get(first, ()))
+        ruled = self._shared_places.get(first, ())
+        return settled_places.several_places(self._note, ruled, place, first)
 
     def position_at(self, component: Mention) -> str | None:
         """The place said right beside a component."""

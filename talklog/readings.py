@@ -124,12 +124,20 @@ def _component(setting: Setting, measure: Measure) -> tuple[str, str]:
     """The name of the thing that a number belongs to, and how it is known."""
     context, first = setting.context, setting.item.number.first
     component, why = context.component_of(first)
+    if component is not None and _is_never_of(measure.quantity, component):
+        return NOT_SAID, f"a {measure.quantity} is never that of a {component.name}"
     name = context.component_name(component, measure.quantity, first)
     implied = load().implied.get(measure.quantity)
     said = setting.said is not None and setting.said.name == measure.quantity
     if implied and said and name != implied:
         return implied, f"what {measure.quantity} is of"
     return name, why
+
+
+def _is_never_of(quantity: str, component: Mention) -> bool:
+    """Whether such a thing has no such quantity: the torque behind a seal is of something else."""
+    names = {component.name, component.base, component.name.split()[-1]}
+    return not names.isdisjoint(load().never_of.get(quantity, frozenset()))
 
 
 def _may_be(context: Context, first: int, name: str, quantity: Quantity) -> Iterator[Meant]:

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 from talklog.lists import NEVER_CARRIED, borrowed
 from talklog.mentions import Mention, Mentions, near
+from talklog.place_lists import with_listed_places
 from talklog.places import LARGEST_PLACE, PARTS, counted
 from talklog.role_rules.cued import DISTANCES, HOURS
 from talklog.role_rules.doubts import OF_ANOTHER, OF_WHAT, PERHAPS_NONE
@@ -68,7 +69,7 @@ def final_roles(transcript: Transcript, mentions: Mentions) -> tuple[tuple[Roled
     if seen.cuts:
         roled = assign_roles(transcript, mentions, seen.cuts)
         seen = see(transcript, mentions, roled)
-    return settle(mentions, roled, seen), seen
+    return with_listed_places(transcript, settle(mentions, roled, seen), seen), seen
 
 
 def settle(

@@ -131,6 +131,7 @@ class Vocabulary:
     axes: Mapping[str, int]  # word of a place -> its axis, from 1 on: "left" and "right" share one
     quantities: Phrases
     implied: Mapping[str, str]  # quantity -> the component it means
+    never_of: Mapping[str, frozenset[str]]  # quantity -> things of which it is never measured
     usual_roles: Mapping[str, str]  # quantity -> role without a cue
     rare_units: frozenset[str]  # meant only when what they measure was named
     usual_units: Mapping[str, str]  # quantity -> the unit that a word of several means then
@@ -276,6 +277,7 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
             "systems",
             "usual",
             "implies",
+            "never",
             "role",
             "habit",
         },
@@ -284,6 +286,7 @@ def _measuring_words(components: frozenset[str]) -> dict[str, Any]:
     return {
         "quantities": parse_phrases("quantities.toml", measured["quantity"]),
         "implied": measured["implies"],
+        "never_of": {name: frozenset(things) for name, things in measured["never"].items()},
         "usual_roles": measured["role"],
         "rare_units": frozenset(measured["rarely"]),
         "usual_units": measured["usual"],

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from talklog.links import Link, find_links
 from talklog.mentions import Mention, Mentions, near
+from talklog.place_lists import Said, lists_of
 from talklog.roled import RoledNumber
 from talklog.scopes import paused
 from talklog.seeing.kinds import NumberSeen, Seen
@@ -16,7 +17,7 @@ from talklog.transcript import Transcript
 @dataclass(frozen=True, slots=True)
 class FoundNote:
     """``links`` and ``read_of`` (what the trained reader makes of a number) go by the first word of
-    each number."""
+    each number, ``lists_of_places`` by that of each place that is said in a list."""
 
     transcript: Transcript
     mentions: Mentions
@@ -25,6 +26,7 @@ class FoundNote:
     places: tuple[Mention, ...]
     links: dict[int, Link]
     read_of: dict[int, NumberSeen]
+    lists_of_places: dict[int, tuple[Mention, ...]]
 
     def paused(self, first: int, last: int) -> bool:
         """Whether a long pause lies between two words."""
@@ -43,6 +45,11 @@ class FoundNote:
         millimetres disc runout two thou"."""
         return self.paused(last, first) or self.thing_between(last, first)
 
+    def listed_with(self, place: Mention) -> tuple[Mention, ...]:
+        """The places that are said in one list with a place, itself among them: "one, three and
+        five"."""
+        return self.lists_of_places.get(place.first, (place,))
+
 
 def found_note(
     transcript: Transcript,
@@ -55,14 +62,16 @@ def found_note(
     things = seen.things if seen is not None else mentions.of("component")
     components = tuple(thing for thing in things if not _inside(thing, states))
     numbers = zip(roled, seen.numbers, strict=True) if seen is not None else ()
+    places = _places(mentions, roled)
     return FoundNote(
         transcript,
         mentions,
         roled,
         components,
-        places=_places(mentions, roled),
+        places=places,
         links=find_links(transcript, mentions, components, roled, seen),
         read_of={item.first: number for item, number in numbers},
+        lists_of_places=_lists_of(transcript, places),
     )
 
 
@@ -90,6 +99,14 @@ def _places(mentions: Mentions, roled: tuple[RoledNumber, ...]) -> tuple[Mention
     ]
     named = [_numbered(place) for place in mentions.of("position")]
     return tuple(sorted([*named, *numbered], key=lambda place: place.first))
+
+
+def _lists_of(transcript: Transcript, places: Sequence[Mention]) -> dict[int, tuple[Mention, ...]]:
+    """Each place by number that is said in a list, with all of them."""
+    numbered = [place for place in places if place.kind == "place"]
+    said = [Said(int(place.name), place.first, place.last) for place in numbered]
+    lists = (tuple(numbered[at] for at in line) for line in lists_of(transcript, said))
+    return {place.first: line for line in lists for place in line}
 
 
 def _numbered(place: Mention) -> Mention:

@@ -32,6 +32,8 @@ def axes_of(note: FoundNote, place: Mention) -> set[int]:
         return {NUMBERED}
     words = note.transcript.words[place.first : place.last + 1]
     table = load().axes
+    if place.name in table:
+        return {table[place.name]}
     return {table[word.text] for word in words if word.text in table}
 
 
@@ -89,6 +91,8 @@ def _place_at(note: FoundNote, at: int, read: Collection[int], first: int) -> Me
     known = _known_at(note, at, first)
     if known is not None:
         return known
+    if _is_part_of_whole(note, at):
+        return None
     alone = _behind_article(note, at + 1) not in read  # of "three thou high", not of "high side"
     text = note.transcript.words[at].text
     unlikely = text in load().never_places and at not in note.read_of[first].sure_place
@@ -103,9 +107,16 @@ def _known_at(note: FoundNote, at: int, first: int) -> Mention | None:
     on: of "front left five other side six" the front."""
     close = near(note.places, at, at)
     known = next((place for place in close if place.first <= at <= place.last), None)
-    if known is None or len(axes_of(note, known)) < 2 or _may_be_whole(note, known, first):
+    if known is None or _may_be_whole(note, known, first):
         return known
-    return None
+    divided = len(axes_of(note, known)) > 1 or known.name in load().axes
+    return None if divided and known.first < known.last else known
+
+
+def _is_part_of_whole(note: FoundNote, at: int) -> bool:
+    """Whether a word says a place only together with others: "side to side", "cut in"."""
+    places = near(note.places, at, at)
+    return any(p.first <= at <= p.last and " " in p.name and p.name in load().axes for p in places)
 
 
 def _may_be_whole(note: FoundNote, place: Mention, first: int) -> bool:

@@ -125,7 +125,20 @@ def _behind(
 ) -> tuple[Mention, ...]:
     """The place just behind a number, with its unit or without, before the ``following`` one."""
     limit = following[0].first if following else item.last + AFTER
-    return _from(note, item.number.last, limit) or _from(note, item.last, limit)
+    beside = _from(note, item.number.last, limit) or _from(note, item.last, limit)
+    return beside or _read_list(note, item, following)
+
+
+def _read_list(
+    note: FoundNote, item: RoledNumber, following: Sequence[RoledNumber]
+) -> tuple[Mention, ...]:
+    """The list of places behind a number, before the ``following`` one, of which the trained
+    reader takes one for its place: "two mil left on one three and five"."""
+    read = note.read_of.get(item.first)
+    end = following[0].first if following else len(note.transcript.words)
+    places = (at for at in read.place if item.last < at < end) if read else ()
+    lists = (note.lists_of_places.get(at) for at in places)
+    return next((line for line in lists if line), ())
 
 
 def _from(note: FoundNote, last: int, limit: int) -> tuple[Mention, ...]:
@@ -134,9 +147,18 @@ def _from(note: FoundNote, last: int, limit: int) -> tuple[Mention, ...]:
     for place in near(note.places, last, last):
         if not last < place.first <= min(last + BESIDE, limit - 1):
             continue
-        between = set(note.between(last, place.first))
+        between = _without_thing(note, last, place.first)
         if place.kind == "place" and between.isdisjoint(PREPOSITIONS):
             return ()  # "cylinder two" begins the next value
         if between <= passed:
-            return () if note.paused(last, place.first) else (place,)
+            return () if note.paused(last, place.first) else note.listed_with(place)
     return ()
+
+
+def _without_thing(note: FoundNote, last: int, first: int) -> set[str]:
+    """The words between a number and a place, without the thing of which there are several: "two
+    thou on grooves three and four"."""
+    things = [c for c in near(note.components, first, first) if last < c.first and c.last < first]
+    named = {at for c in things if c.last == first - 1 for at in range(c.first, c.last + 1)}
+    words = note.transcript.words
+    return {words[at].text for at in range(last + 1, first) if at not in named}

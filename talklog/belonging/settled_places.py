@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from talklog.belonging.found_note import FoundNote
 from talklog.belonging.leading_places import leading_places
 from talklog.belonging.read_places import axes_of, read_places
+from talklog.belonging.trailing_places import trailing_places
 from talklog.links import SAYING
-from talklog.mentions import Mention, near
+from talklog.mentions import Mention
+from talklog.roled import MEASURING
 from talklog.vocabulary import load
 
 BESIDE_VALUE = 4  # words from a place to the number of which it is the place by rule alone
@@ -19,38 +21,75 @@ def place_of(
     note: FoundNote, ruled: Sequence[Mention], component: Mention | None, first: int
 ) -> str | None:
     """The place of a number: "2", "front left", "inlet 1". ``ruled`` are its places by rule."""
-    led = leading_places(note)
-    own = led.get(first)
-    theirs = {place.first for at, place in led.items() if at > first}
+    owned = _owned_places(note)
+    own = owned.get(first, ())
+    theirs = {place.first for at, places in owned.items() if at > first for place in places}
+    theirs -= {place.first for place in own}
     read = tuple(p for p in read_places(note, first) if not _is_gone(note, p, component, first))
     read = tuple(place for place in read if place.first not in theirs)
     said = (*read, *ruled)
     read = tuple(place for place in read if not _is_of_next(note, place, said, first))
     ruled = tuple(place for place in ruled if place.first not in theirs)
-    if own is not None:
-        read = (*(p for p in read if p != own and not axes_of(note, p) & axes_of(note, own)), own)
+    if own:
+        axes = set[int]().union(*(axes_of(note, place) for place in own))
+        read = (*(p for p in read if p not in own and not axes_of(note, p) & axes), *own)
     likely = _likely(note, ruled, read, component, first)
     places = _one_of_each_axis(note, read, likely, first)
     named = [_with_noun(note, place) for place in places if not _is_within(place, component)]
-    words = list(dict.fromkeys(" ".join(named).split()))
-    while words and words[-1] in SMALL:
+    return _joined(named)
+
+
+def _joined(named: Sequence[str]) -> str | None:
+    """The places as one, no word said twice, no small word at the end; what is a place only as a
+    whole stays so: "side to side", "cut in"."""
+    words: list[str] = []
+    for name in named:
+        said = () if _is_whole(name) else tuple(words)
+        words += [word for word in name.split() if word not in said]
+    while words and words[-1] in SMALL and not _is_whole(named[-1]):
         words.pop()
     return " ".join(words) or None
 
 
-def several_places(note: FoundNote, ruled: Sequence[Mention]) -> tuple[str, ...]:
-    """The places of a value that was said for several: "three and four both six thou"."""
-    numbered = [place.first for place in ruled if place.kind == "place"]
-    if not numbered:
+def _is_whole(name: str) -> bool:
+    """Whether a place of several words has an axis as a whole."""
+    return " " in name and name in load().axes
+
+
+def _owned_places(note: FoundNote) -> dict[int, tuple[Mention, ...]]:
+    """The places that are certainly those of a number, by its first word."""
+    leading = {at: (place,) for at, place in leading_places(note).items()}
+    return leading | trailing_places(note)
+
+
+def several_places(
+    note: FoundNote, ruled: Sequence[Mention], place: str | None, first: int
+) -> tuple[str, ...]:
+    """The places of a value that was said for several: "three and four both six thou", "nearside
+    one and three". ``place`` is what would be the only one, in which one of them may be named."""
+    numbered = [p for p in ruled if p.kind == "place"] or read_places(note, first)
+    last = max((p.first for p in numbered if p.kind == "place"), default=-1)
+    if last < first and _is_in_turn(note, first):
         return ()
-    last = max(numbered)
-    group = [p for p in near(note.places, last, last) if p.kind == "place" and p.first <= last]
-    together = group[-1:]
-    for place in reversed(group[:-1]):
-        if note.between(place.last, together[0].first) != ["and"]:
-            break
-        together.insert(0, place)
-    return tuple(place.name for place in together) if len(together) > 1 else ()
+    names = [p.name for p in note.lists_of_places.get(last, ())]
+    words = [w for w in (place or "").split() if w not in load().small_words["together"]]
+    named = [at for at, word in enumerate(words) if word in names]
+    if not named:
+        return tuple(names)
+    plain = [*words[: named[0]], "{}", *(w for w in words[named[0] :] if w not in (*names, *SMALL))]
+    return tuple(" ".join(plain).format(name) for name in names)
+
+
+def _is_in_turn(note: FoundNote, first: int) -> bool:
+    """Whether another value is joined to a value: "one and two point six and point five" are each
+    one's own."""
+    values = [item for item in note.roled if item.role in MEASURING]
+    own = next((item for item in values if item.first == first), None)
+    behind = {item.first for item in values}
+    if own is None:
+        return False
+    joined = note.between(own.last, own.last + 2) == ["and"]
+    return own.last + 1 in behind or (joined and own.last + 2 in behind)
 
 
 def _is_gone(note: FoundNote, place: Mention, component: Mention | None, first: int) -> bool:
