@@ -16,6 +16,7 @@ from talklog.roled import MEASURING, RoledNumber
 from talklog.scopes import LONG_PAUSE, SHORT_PAUSE, paused
 from talklog.seeing.kinds import Told
 from talklog.transcript import Transcript
+from talklog.undone import is_past
 from talklog.verbs import plain_form
 from talklog.vocabulary import load
 
@@ -24,6 +25,7 @@ WORK_REACH = 8  # words between the work and the time: "grease the king pins aga
 DUE = "due"
 NO_TIMES = (*MEASURING, "position", "meter")  # roles of numbers that say no time to come
 NAME = 4  # words of the name of what is due at most
+DAY_OF_WORK = 5  # words from work to the day on which it was done: "changed the oil on monday"
 JUST = 3  # words from work to come to the time that is said behind it
 TAIL = 5  # words of a time at the end of work to come, at most, with the word before it
 BACK = 5  # words between an action and the cue that says when: "check the belt | again in"
@@ -61,7 +63,8 @@ def _by_reader(context: Context) -> Iterator[FollowUp]:
     """What the trained reader takes for work to come, with the time said in it or right behind."""
     whens = _times(context)
     for later in _whole(context):
-        if _is_meter(context, later):
+        days = range(max(1, later.first), min(later.last + JUST, len(context.transcript.words)))
+        if _is_meter(context, later) or any(_is_past_day(context, at) for at in days):
             continue
         when = next((w for w in whens if later.first <= w.first <= later.last + JUST), None)
         when = when or _said_within(context, later)
@@ -253,11 +256,8 @@ def _times(context: Context) -> list[_When]:
     for at in range(len(words)):
         close = _events().get(words[at], ())
         event = next((e for e in close if tuple(words[at : at + len(e)]) == e), None)
-        if (
-            event
-            and not (found and at <= found[-1].last)
-            and not (at and words[at - 1] in load().since)
-        ):
+        gone = at > 0 and (words[at - 1] in load().since or _is_past_day(context, at))
+        if event and not gone and not (found and at <= found[-1].last):
             found.append(_When(at, at + len(event) - 1, Due(event=_named_time(event))))
         elif words[at] in load().stretches and _ends(context, at):
             found.append(_When(at, at, Due(duration=load().stretches[words[at]])))
@@ -271,6 +271,20 @@ def _times(context: Context) -> list[_When]:
             last = item.last + (item.unit is None)
             found.append(_When(item.first - 1, last, due))
     return sorted(found, key=lambda when: when.first)
+
+
+def _is_past_day(context: Context, at: int) -> bool:
+    """ "i changed the oil on monday": the day of work that is done."""
+    words = context.transcript.words
+    if words[at - 1].text != "on" or words[at].text not in _events():
+        return False
+    done = [
+        verb
+        for verb in near(context.mentions.of("action"), at, at)
+        if 0 < at - verb.last <= DAY_OF_WORK
+        and not paused(context.transcript, verb.last, at, seconds=SHORT_PAUSE)
+    ]
+    return bool(done) and words[done[-1].first].text != done[-1].name and is_past(context, done[-1])
 
 
 def _ends(context: Context, at: int) -> bool:

@@ -94,10 +94,15 @@ def _behind(context: Context, span: Span, phrases: Sequence[Phrase], within: int
 
 def is_over(context: Context, span: Span) -> bool:
     """Whether work was done at a time of the year, and not today: "packed it in march"."""
+    return is_past(context, span) and _behind(context, span, load().over, BEHIND)
+
+
+def is_past(context: Context, span: Span) -> bool:
+    """Whether a verb tells what was done: "packed", not "to be packed"."""
     verb = context.transcript.words[span.first].text
     before = [word.text for word in context.transcript.words[max(0, span.first - 1) : span.first]]
     coming = verb.endswith("ing") or load().small_words["coming"] & set(before)
-    return may_be_past(verb) and not coming and _behind(context, span, load().over, BEHIND)
+    return may_be_past(verb) and not coming
 
 
 def past_part(context: Context, part: Span) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 
-from talklog.belonging.found_note import FoundNote, place_by_number
+from talklog.belonging.found_note import SIDE_NEAR, FoundNote, place_by_number
 from talklog.mentions import Mention, near
 from talklog.numbers import Number, find_numbers
 from talklog.vocabulary import load
@@ -13,7 +13,6 @@ from talklog.vocabulary import load
 NUMBERED = -1  # the axis of places by number
 BETWEEN = ("of", "to", "and", "from", "the", "on")  # small words within a place
 LEADING = ("of", "from", "near", "by", "under", "above", "below", "behind", "between", "past")
-SIDE_NEAR = 16  # words within which the other side is named: "left at ten ... right at twelve"
 ARTICLES = ("the", "a", "an")
 OTHERS = ("other", "this", "that", "next", "last")  # a "one" behind these is no number
 
@@ -48,6 +47,7 @@ def _words_of_place(note: FoundNote, first: int) -> tuple[int, ...]:
     if read is None:
         return ()
     chosen = {at for at in read.place if not (_measures(note, at) or _leaves(note, at))}
+    chosen -= note.remaining
     for at in sorted(chosen):
         if at + 2 in chosen and words[at + 1].text in BETWEEN:
             chosen.add(at + 1)
