@@ -332,7 +332,8 @@ class _ListReader:
         place = _place_at(self.words, at) if at <= self.last else None
         if place is None or (expected and not expected <= place.value <= expected + LEFT_OUT):
             return None
-        if at < self.last and self._joined(at, following=0):
+        goes_on = at < self.last and self.words[at + 1].text not in SCALES
+        if goes_on and self._joined(at, following=0):
             return None  # "cylinder twenty two millimetres of scoring"
         rest = self._after(place)
         if rest is None:
