@@ -68,10 +68,12 @@ _SYMBOLS = {
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One reading, ready to print. ``gauge`` is where it lies on a scale of 0 to 100 on which the
-    band takes GAUGE_INSIDE; ``None`` where that cannot be drawn."""
+    """One reading, ready to print. ``about`` is ``what`` without the marks of what was presumed,
+    which come and go while one is still talking; ``gauge`` is where it lies on a scale of 0 to 100
+    on which the band takes GAUGE_INSIDE; ``None`` where that cannot be drawn."""
 
     what: str
+    about: str
     value: str
     si: str
     band: str
@@ -227,6 +229,7 @@ def _line(reading: Reading) -> Line:
     si = reading.si
     return Line(
         what=named(reading),
+        about=described(reading),
         value=quantity(reading.value, reading.unit),
         si=_rounded(si.value, si.unit) if si and si.unit != reading.unit else "",
         band=limits(reading.band) if reading.band else "",

@@ -11,6 +11,7 @@ from talklog.assemble import understand
 from talklog.bands import BandSheet, Machine
 from talklog.check import check
 from talklog.corrections import Correction, correct
+from talklog.live.session import line_text
 from talklog.new_record import make_record
 from talklog.record import ServiceRecord, load_record, to_json
 from talklog.report import html_report, make_sheet, named, text_report
@@ -56,6 +57,11 @@ def test_the_record_keeps_and_shows_it() -> None:
     for page in (text_report(record), html_report(record)):
         assert "spindle?, place?: runout" in page
         assert "not said plainly" in page
+
+
+def test_what_is_told_live_has_no_marks() -> None:
+    (line,) = make_sheet(record_of("spindle runout two thou", "component", "role")).readings
+    assert line_text(line).startswith("spindle: runout: 2 thou")
 
 
 def test_no_mark_no_line_about_it() -> None:

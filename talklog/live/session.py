@@ -234,7 +234,7 @@ class Session:
 def line_text(line: Line) -> str:
     """ "tyre, front left: pressure 28 psi LOW (band 30 to 34 psi)"."""
     band = f" ({line.band})" if line.band else ""
-    return f"{line.what}: {line.value}  {line.verdict}{band}"
+    return f"{line.about}: {line.value}  {line.verdict}{band}"
 
 
 def level_of(reading: Reading) -> str:
