@@ -1,4 +1,4 @@
-"""Step 5d: which fields of a reading were not said plainly. Knows no bands.
+"""Step 5e: which fields of a reading were not said plainly. Knows no bands.
 
 The thing, the place, what is measured and the role are often the most probable of several. Value
 and unit are asked about where they are not sure (see ``sureness``); these are only marked, so that
@@ -39,7 +39,8 @@ def with_presumed(context: Context, item: RoledNumber, reading: Reading) -> Read
 
 
 def _is_plain(context: Context, item: RoledNumber, reading: Reading) -> bool:
-    """Whether the place was said right beside the thing: "front right brake pad"."""
+    """Whether the place is what was said right beside the thing, or nothing was said there and none
+    was taken: "front right brake pad". The second was right in two thirds of such cases."""
     named = [c for c in context.components if c.name == reading.component and c.last < item.first]
     return bool(named) and reading.position in (context.position_at(c) for c in named[-1:])
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from talklog.belonging.found_note import FoundNote
+from talklog.belonging.read_places import axes_of
 from talklog.mentions import Mention, near, overlap
 from talklog.roled import MEASURING, RoledNumber
 from talklog.said import said
@@ -114,8 +115,21 @@ def _is_said_before(
     """Whether a state stands close before a number, or farther off and in one breath with it."""
     if state is None or state.first > item.first:
         return False
-    close = state in _before(around, item)
-    return close or not paused(note.transcript, state.first, item.first, seconds=SHORT_PAUSE)
+    if state in _before(around, item):
+        return True
+    parted = paused(note.transcript, state.first, item.first, seconds=SHORT_PAUSE)
+    return not parted and not _is_of_one_side(note, state, item)
+
+
+def _is_of_one_side(note: FoundNote, state: Mention, item: RoledNumber) -> bool:
+    """Whether a state was said of one place, and another of its kind follows before a number:
+    "left bearing hot at seventy, right one forty"; not "no load down fifty up forty"."""
+    close = near(note.places, state.first, item.first)
+    own = [place for place in close if place.last < state.first]
+    own = [p for p in own if not paused(note.transcript, p.last, state.first, seconds=SHORT_PAUSE)]
+    later = [place for place in close if state.last < place.first and place.last < item.first]
+    axes = {axis for place in own for axis in axes_of(note, place)}
+    return any(axes & axes_of(note, place) for place in later)
 
 
 def _is_behind(note: FoundNote, item: RoledNumber, state: Mention) -> bool:
